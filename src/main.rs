@@ -1,0 +1,3 @@
+//! The `coilscore` program.
+
+fn main() {}
