@@ -1,8 +1,17 @@
 //! The four stages in order: samples in, one permitted frame at each frame edge out.
+//!
+//! [`Engine`] reads no clock and owns no device. Frame `k` is made the moment it has heard every
+//! sample before the frame's edge and none after, so the same samples give the same frames
+//! however they are chunked. After [`Engine::new`] it allocates nothing.
 
-use crate::analysis::AnalysisSettings;
-use crate::budget::BudgetSettings;
-use crate::mapper::MapperSettings;
+use thiserror::Error;
+
+use crate::analysis::{Analysis, AnalysisError, AnalysisSettings, Heard};
+use crate::audio::SampleBlock;
+use crate::audio::edges::FrameEdges;
+use crate::budget::{Budget, BudgetError, BudgetSettings, Duty, Load};
+use crate::mapper::{Mapper, MapperError, MapperSettings};
+use crate::units::Share;
 
 /// Settings of all stages, checked and agreeing with each other: same frame rate, same number of
 /// coils, routes that name bands which exist.
@@ -14,4 +23,111 @@ pub struct Prepared {
     pub mapper: MapperSettings,
     /// Wishes to duties.
     pub budget: BudgetSettings,
+}
+
+/// Why an engine could not be built.
+#[derive(Debug, Error)]
+#[non_exhaustive]
+pub enum EngineError {
+    /// A band cannot be measured.
+    #[error(transparent)]
+    Analysis(#[from] AnalysisError),
+    /// A route makes no sense.
+    #[error(transparent)]
+    Mapper(#[from] MapperError),
+    /// The coils' limits make no sense.
+    #[error(transparent)]
+    Budget(#[from] BudgetError),
+}
+
+/// One frame and everything that led to it. Borrowed from the engine until its next step.
+#[derive(Debug, Clone, Copy)]
+pub struct Step<'a> {
+    /// Frame number, from 0. Its time is `number / rate` on the sound's clock.
+    pub number: u32,
+    /// What was heard.
+    pub heard: Heard<'a>,
+    /// What was asked, per coil.
+    pub wishes: &'a [Share],
+    /// What is permitted, per coil.
+    pub duties: &'a [Duty],
+    /// What it costs.
+    pub load: Load<'a>,
+}
+
+/// Sound to permitted duty.
+#[derive(Debug)]
+pub struct Engine {
+    edges: FrameEdges,
+    analysis: Analysis,
+    mapper: Mapper,
+    budget: Budget,
+    next_frame: u32,
+    instants: u64,
+}
+
+impl Engine {
+    /// Builds every stage; all memory is taken here.
+    ///
+    /// # Errors
+    /// When a stage refuses its settings; the sentence names the band, route or coil.
+    pub fn new(prepared: &Prepared) -> Result<Self, EngineError> {
+        let sound = prepared.analysis.sound;
+        Ok(Self {
+            edges: FrameEdges::new(sound.rate_hz, prepared.analysis.frame_rate),
+            analysis: Analysis::new(&prepared.analysis)?,
+            mapper: Mapper::new(&prepared.mapper)?,
+            budget: Budget::new(&prepared.budget)?,
+            next_frame: 0,
+            instants: 0,
+        })
+    }
+
+    /// Hears `block` up to the next frame edge and returns what is left of it, with the frame
+    /// when the edge was reached. Call again with the rest until it is empty and no frame comes.
+    pub fn step<'b>(&mut self, block: SampleBlock<'b>) -> (SampleBlock<'b>, Option<Step<'_>>) {
+        let wanted = self.edges.edge(u64::from(self.next_frame)) - self.instants;
+        let (now, rest) = block.split_at(usize::try_from(wanted).unwrap_or(usize::MAX));
+        self.analysis.push(now);
+        let heard = now.instants() as u64;
+        self.instants += heard;
+        (rest, (heard == wanted).then(|| self.frame()))
+    }
+
+    /// The last frame, when the sound ended between two edges. Call once, after the last sample;
+    /// then comes OFF.
+    pub fn finish(&mut self) -> Option<Step<'_>> {
+        let last = self.edges.last_frame(self.instants);
+        (u64::from(self.next_frame) <= last).then(|| self.frame())
+    }
+
+    /// Number of the frame that comes next.
+    pub fn next_frame(&self) -> u32 {
+        self.next_frame
+    }
+
+    /// Instants of sound heard so far.
+    pub fn instants(&self) -> u64 {
+        self.instants
+    }
+
+    /// The first stage, for the report of its bands.
+    pub fn analysis(&self) -> &Analysis {
+        &self.analysis
+    }
+
+    /// The last stage, for its bounds and running totals.
+    pub fn budget(&self) -> &Budget {
+        &self.budget
+    }
+
+    fn frame(&mut self) -> Step<'_> {
+        let number = self.next_frame;
+        // 2^32 frames are 49 days at the highest rate; a longer run stays on the last number.
+        self.next_frame = number.saturating_add(1);
+        let heard = self.analysis.measure();
+        let wishes = self.mapper.wish(&heard);
+        let duties = self.budget.permit(wishes);
+        Step { number, heard, wishes, duties, load: self.budget.load() }
+    }
 }

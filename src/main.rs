@@ -1,3 +1,7 @@
-//! The `coilscore` program.
+//! The `coilscore` program: see [`cli`] for its commands.
 
-fn main() {}
+mod cli;
+
+fn main() -> std::process::ExitCode {
+    cli::main()
+}

@@ -1,1 +1,14 @@
-//! x
+//! Everything that moves: sources to engine to sinks, in one loop.
+//!
+//! [`pump()`] is the loop. [`render()`] runs it over a file; [`ahead`] decodes on a second thread
+//! meanwhile; [`meter`] condenses what the engine says for people; [`request`] puts any request,
+//! not music, through the budget.
+
+pub mod ahead;
+pub mod meter;
+pub mod pump;
+pub mod render;
+pub mod request;
+
+pub use pump::{Flow, Pumped, pump};
+pub use render::{RenderJob, RenderReport, render};

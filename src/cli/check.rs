@@ -1,0 +1,101 @@
+//! `coilscore check`: does a mapping fit a display, and how is each band heard?
+
+use std::fmt::Write;
+
+use coilscore::analysis::{Analysis, Arith, BandInfo};
+use coilscore::audio::{RATE_LIMITS_HZ, SoundFormat};
+use coilscore::budget::{Budget, Start};
+use coilscore::engine::Prepared;
+use coilscore::mapper::Mapper;
+use coilscore::preset::{Display, Mapping, Names};
+use coilscore::units::Rate;
+
+use super::inputs::{self, Files};
+use super::{Failure, Outcome, print};
+
+/// Flags as typed.
+#[derive(Debug, clap::Args)]
+pub(super) struct Args {
+    #[command(flatten)]
+    files: Files,
+    /// Frames per second
+    #[arg(long, default_value = "200", value_parser = inputs::rate)]
+    rate: Rate,
+    /// Sampling rate of the songs to come, Hz
+    #[arg(long, default_value_t = 44_100, value_name = "HZ",
+          value_parser = clap::value_parser!(u32).range(i64::from(RATE_LIMITS_HZ.0)..=i64::from(RATE_LIMITS_HZ.1)))]
+    sound_rate_hz: u32,
+}
+
+/// Checks and prints what was understood.
+pub(super) fn run(args: &Args) -> Outcome {
+    let (mapping, display) = args.files.load(false)?;
+    let sound = SoundFormat { rate_hz: args.sound_rate_hz, channels: 2 };
+    let (prepared, names) = mapping
+        .prepare(&display, sound, args.rate, Start::Cold, Arith::Native)
+        .map_err(Failure::refused)?;
+    let analysis = Analysis::new(&prepared.analysis).map_err(Failure::refused)?;
+    Mapper::new(&prepared.mapper).map_err(Failure::refused)?;
+    Budget::new(&prepared.budget).map_err(Failure::refused)?;
+    let text = understood(&mapping, &display, &prepared, &names, analysis.bands());
+    print(&text)
+}
+
+fn understood(
+    mapping: &Mapping,
+    display: &Display,
+    prepared: &Prepared,
+    names: &Names,
+    bands: &[BandInfo],
+) -> String {
+    let mut text = String::new();
+    // Writing to a String cannot fail.
+    let _ = writeln!(text, "mapping  {}: {}", mapping.name(), mapping.intent());
+    let coils = &prepared.budget.coils;
+    let _ = writeln!(
+        text,
+        "display  {}: {} coils in {} groups, {} rails, room {:.0} C",
+        display.name(),
+        coils.len(),
+        names.groups.len(),
+        prepared.budget.rails.len(),
+        prepared.budget.room.0
+    );
+    let _ = writeln!(text, "\n{:<16} {:>6} {:>6}  moves", "route", "bands", "coils");
+    for (route, name) in prepared.mapper.routes.iter().zip(&names.routes) {
+        let moves = coilscore::preset::motion_word(&route.motion);
+        let _ = writeln!(
+            text,
+            "{:<16} {:>6} {:>6}  {moves}",
+            name,
+            route.bands.len(),
+            route.coils.len()
+        );
+    }
+    let _ = writeln!(
+        text,
+        "\n{:<26} {:>9} {:>9} {:>12}",
+        "band", "window ms", "delay ms", "may be off"
+    );
+    for (band, name) in bands.iter().zip(&names.bands) {
+        let _ = writeln!(text, "{}", band_line(band, name));
+    }
+    text
+}
+
+fn band_line(band: &BandInfo, name: &str) -> String {
+    let off = match band.level_error_db {
+        0.0 => "-".into(),
+        db => format!("{db:.1} dB"),
+    };
+    let beyond = match band.beyond_sound {
+        0.0 => String::new(),
+        share if share < 1.0 => format!("  ({:.0} % lies above this sound)", share * 100.0),
+        _ => "  (lies above this sound: stays silent)".into(),
+    };
+    format!(
+        "{name:<26} {:>9.1} {:>9.1} {off:>12}{beyond}",
+        band.window_s.0 * 1e3,
+        band.delay_s.0 * 1e3
+    )
+}

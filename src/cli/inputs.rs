@@ -1,0 +1,89 @@
+//! What several commands take: a mapping, a display, a frame rate, a start.
+
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+use coilscore::budget::Start;
+use coilscore::preset::{Display, Mapping, load_display, load_mapping};
+use coilscore::sink::file::open_duty_file;
+use coilscore::units::{Celsius, Rate};
+
+use super::Failure;
+
+/// Mapping and display.
+#[derive(Debug, Args)]
+pub(super) struct Files {
+    /// Mapping: which music moves what (TOML)
+    #[arg(long, value_name = "FILE")]
+    pub(super) preset: PathBuf,
+    /// Display: coils, driver, supply, heat (TOML); left out: the one that the mapping names
+    #[arg(long, value_name = "FILE")]
+    pub(super) display: Option<PathBuf>,
+}
+
+impl Files {
+    /// Reads both files and prints their warnings to standard error.
+    pub(super) fn load(&self, quiet: bool) -> Result<(Mapping, Display), Failure> {
+        let mapping = load_mapping(&self.preset).map_err(Failure::refused)?;
+        let named = mapping.display().map(|name| beside(&self.preset, name));
+        let Some(display) = self.display.clone().or(named) else {
+            return Err(Failure::Refused(format!(
+                "{} names no display: add --display FILE, or a line display = \"FILE\" to it",
+                self.preset.display()
+            )));
+        };
+        Ok((mapping, read_display(&display, quiet)?))
+    }
+}
+
+/// A path written in `file`, which counts from that file's folder.
+fn beside(file: &Path, name: &str) -> PathBuf {
+    file.parent().unwrap_or(Path::new("")).join(name)
+}
+
+/// Reads a display and prints its warnings to standard error.
+pub(super) fn read_display(path: &Path, quiet: bool) -> Result<Display, Failure> {
+    let display = load_display(path).map_err(Failure::refused)?;
+    if !quiet {
+        for warning in display.warnings() {
+            eprintln!("{}", warning.trim_end());
+        }
+    }
+    Ok(display)
+}
+
+/// `cold`, `warm`, `unknown`, or the duty file of the song before.
+pub(super) fn start(text: &str, display: &Display) -> Result<Start, Failure> {
+    match text {
+        "cold" => Ok(Start::Cold),
+        "warm" => Ok(Start::Warm),
+        "unknown" => Ok(Start::Unknown),
+        file => after(Path::new(file), display),
+    }
+}
+
+fn after(path: &Path, display: &Display) -> Result<Start, Failure> {
+    let refuse = |problem: &str| {
+        Err(Failure::Refused(format!(
+            "--start {}: {problem}; give cold, warm, unknown, or the whole duty file of the song \
+             before on this display",
+            path.display()
+        )))
+    };
+    if !path.is_file() {
+        return refuse("neither a start nor a file");
+    }
+    let mut file = open_duty_file(path).map_err(Failure::refused)?;
+    let same_display = file.head().display_digest == display.digest_hex();
+    while let Some(_packet) = file.next_packet().map_err(Failure::failed)? {}
+    match file.tail() {
+        _ if !same_display => refuse("it was made for another display"),
+        None => refuse("it ends before its last packet, so the heat at its end is not known"),
+        Some(tail) => Ok(Start::Nodes(tail.node_c.iter().copied().map(Celsius).collect())),
+    }
+}
+
+/// For clap: a frame rate as typed.
+pub(super) fn rate(text: &str) -> Result<Rate, String> {
+    text.parse()
+}

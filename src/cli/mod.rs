@@ -1,0 +1,124 @@
+//! The command line: flags as typed become a job; the only place that prints for people.
+//!
+//! Results go to standard output, everything else (progress, remarks, refusals) to standard
+//! error. Exit codes: 0 done; 1 failed while working; 2 the command line, a mapping, a display or
+//! a request was refused; 130 stopped by Ctrl-C.
+
+mod budget;
+mod check;
+mod convert;
+mod demo;
+mod inputs;
+mod picture;
+mod ports;
+mod progress;
+mod render;
+
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+
+/// Turns music into permitted duty cycles for the coils of a ferrofluid display.
+#[derive(Debug, Parser)]
+#[command(version, after_help = EXIT_CODES)]
+struct Args {
+    #[command(subcommand)]
+    command: Command,
+}
+
+const EXIT_CODES: &str = "Exit codes: 0 done; 1 failed while working; 2 command line, mapping, \
+display or request refused; 130 stopped by Ctrl-C.";
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Make a song of its own, render it on an invented display, draw it
+    Demo(demo::Args),
+    /// Render a song to a duty file
+    Render(render::Args),
+    /// Draw a duty file as a PNG
+    Picture(picture::Args),
+    /// Check a mapping and a display, and show how each band is heard
+    Check(check::Args),
+    /// Show what the hardware allows: heat, supply, and for how long
+    Budget(budget::Args),
+    /// Turn a duty file into a table
+    Convert(convert::Args),
+    /// Show sound inputs, sound outputs and serial ports, with the exact text to paste
+    Ports,
+}
+
+/// Why a command did not do what was asked. Maps to the exit code.
+#[derive(Debug)]
+enum Failure {
+    /// What was typed or written cannot be used as it stands.
+    Refused(String),
+    /// Something failed on the way.
+    Failed(String),
+    /// The user stopped it.
+    Stopped(String),
+}
+
+impl Failure {
+    fn refused(error: impl std::fmt::Display) -> Self {
+        Self::Refused(error.to_string())
+    }
+
+    fn failed(error: impl std::fmt::Display) -> Self {
+        Self::Failed(error.to_string())
+    }
+}
+
+type Outcome = Result<(), Failure>;
+
+/// Runs the program and returns its exit code.
+pub(crate) fn main() -> ExitCode {
+    let outcome = match Args::parse().command {
+        Command::Demo(args) => demo::run(&args),
+        Command::Render(args) => render::run(&args),
+        Command::Picture(args) => picture::run(&args),
+        Command::Check(args) => check::run(&args),
+        Command::Budget(args) => budget::run(&args),
+        Command::Convert(args) => convert::run(&args),
+        Command::Ports => ports::run(),
+    };
+    match outcome {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(failure) => report(&failure),
+    }
+}
+
+fn report(failure: &Failure) -> ExitCode {
+    let (text, code) = match failure {
+        Failure::Refused(text) => (text, 2),
+        Failure::Failed(text) => (text, 1),
+        Failure::Stopped(text) => (text, 130),
+    };
+    // A refusal of a file comes as a block that starts with its own heading.
+    if text.starts_with("error") {
+        eprintln!("{}", text.trim_end());
+    } else {
+        eprintln!("coilscore: {}", text.trim_end());
+    }
+    ExitCode::from(code)
+}
+
+/// Writes a result to standard output. A reader that has closed the pipe has seen enough.
+fn print(text: &str) -> Outcome {
+    use std::io::{ErrorKind, Write};
+    match std::io::stdout().write_all(text.as_bytes()) {
+        Err(error) if error.kind() != ErrorKind::BrokenPipe => {
+            Err(Failure::Failed(format!("standard output: {error}")))
+        }
+        _ => Ok(()),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use clap::CommandFactory;
+
+    #[test]
+    fn the_command_line_is_sound_in_every_feature_set() {
+        super::Args::command().debug_assert();
+    }
+}

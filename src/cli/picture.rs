@@ -1,0 +1,48 @@
+//! `coilscore picture`: a duty file as a PNG.
+
+use std::path::{Path, PathBuf};
+
+use coilscore::frame::record::Packet;
+use coilscore::picture::{Size, TimelineBuilder, draw};
+use coilscore::sink::file::open_duty_file;
+
+use super::{Failure, Outcome, print};
+
+/// Flags as typed.
+#[derive(Debug, clap::Args)]
+pub(super) struct Args {
+    /// The duty file, whole or FILE.part
+    file: PathBuf,
+    /// The picture to write; left out: beside the duty file, ending in .png
+    #[arg(long, value_name = "FILE.png")]
+    out: Option<PathBuf>,
+    /// Print nothing but errors
+    #[arg(long)]
+    quiet: bool,
+}
+
+/// Draws.
+pub(super) fn run(args: &Args) -> Outcome {
+    let out = args.out.clone().unwrap_or_else(|| args.file.with_extension("png"));
+    draw_file(&args.file, &out)?;
+    if args.quiet { Ok(()) } else { print(&format!("{}\n", out.display())) }
+}
+
+/// Draws the duty file `file` into `out`.
+pub(super) fn draw_file(file: &Path, out: &Path) -> Outcome {
+    let mut reader = open_duty_file(file).map_err(Failure::failed)?;
+    let mut timeline = TimelineBuilder::new(reader.head());
+    while let Some(packet) = reader.next_packet().map_err(Failure::failed)? {
+        match packet {
+            Packet::Duty { number, codes } => timeline.duty(number, codes),
+            Packet::Meter(meter) => timeline.meter(meter),
+            _ => {}
+        }
+    }
+    for remark in reader.damage() {
+        eprintln!("coilscore: {}: {remark}", file.display());
+    }
+    let timeline = timeline.finish(reader.is_whole());
+    let png = draw(&timeline, Size::default()).map_err(Failure::failed)?;
+    std::fs::write(out, png).map_err(|error| Failure::Failed(format!("{}: {error}", out.display())))
+}

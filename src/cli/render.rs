@@ -1,0 +1,155 @@
+//! `coilscore render`: a song to a duty file.
+
+use std::path::{Path, PathBuf};
+use std::time::Instant;
+
+use clap::ValueEnum;
+use coilscore::analysis::Arith;
+use coilscore::audio::Source;
+use coilscore::preset::{Display, Mapping};
+use coilscore::run::{RenderJob, RenderReport, render};
+use coilscore::units::Rate;
+
+use super::inputs::{self, Files};
+use super::progress::Progress;
+use super::{Failure, Outcome, convert, print};
+
+/// Flags as typed.
+#[derive(Debug, clap::Args)]
+pub(super) struct Args {
+    /// The song: WAV, FLAC, Ogg Vorbis or MP3
+    song: PathBuf,
+    #[command(flatten)]
+    files: Files,
+    /// The duty file to write; until it is whole it is called FILE.part
+    #[arg(long, value_name = "FILE")]
+    out: PathBuf,
+    /// Frames per second: 200, 59.94, 60000/1001
+    #[arg(long, default_value = "200", value_parser = inputs::rate)]
+    rate: Rate,
+    /// Heat at the first frame: cold, warm, unknown (as hot as it may be), or the duty file of
+    /// the song before
+    #[arg(long, default_value = "cold", value_name = "START")]
+    start: String,
+    /// Arithmetic of the spectra
+    #[arg(long, value_enum, default_value_t = ArithArg::Native)]
+    arith: ArithArg,
+    /// Also write the duties as a table
+    #[arg(long, value_name = "FILE.csv")]
+    csv: Option<PathBuf>,
+    /// Also write the figures of the run as JSON
+    #[arg(long, value_name = "FILE.json")]
+    report: Option<PathBuf>,
+    /// Print nothing but errors
+    #[arg(long)]
+    quiet: bool,
+}
+
+/// Arithmetic as typed.
+#[derive(Debug, Clone, Copy, ValueEnum)]
+enum ArithArg {
+    /// Fastest; same bytes on the same class of processor
+    Native,
+    /// Same bytes on every processor
+    Portable,
+}
+
+/// Renders and says what came of it.
+pub(super) fn run(args: &Args) -> Outcome {
+    let (mapping, display) = args.files.load(args.quiet)?;
+    let job = RenderJob {
+        mapping: &mapping,
+        display: &display,
+        rate: args.rate,
+        start: inputs::start(&args.start, &display)?,
+        arith: match args.arith {
+            ArithArg::Native => Arith::Native,
+            ArithArg::Portable => Arith::Portable,
+        },
+    };
+    let song = coilscore::audio::file::open(&args.song).map_err(Failure::failed)?;
+    let began = Instant::now();
+    let report = render_source(song, &job, &args.out, args.quiet)?;
+    let wall_s = began.elapsed().as_secs_f64();
+    if let Some(csv) = &args.csv {
+        convert::to_csv(&args.out, csv)?;
+    }
+    if let Some(path) = &args.report {
+        write_report(path, &report, wall_s)?;
+    }
+    if args.quiet { Ok(()) } else { print(&summary(&report, &mapping, &display, &args.out, wall_s)) }
+}
+
+/// Renders any source, with progress, remarks and Ctrl-C.
+pub(super) fn render_source(
+    source: Box<dyn Source + Send>,
+    job: &RenderJob<'_>,
+    out: &Path,
+    quiet: bool,
+) -> Result<RenderReport, Failure> {
+    let expected = source.expected_instants();
+    let progress = Progress::over(expected, source.format().rate_hz, quiet)?;
+    let report = render(source, job, out, &mut |instants| progress.at(instants));
+    drop(progress);
+    let report = report.map_err(|error| match error {
+        coilscore::run::render::RenderError::Refused(refusals) => Failure::refused(refusals),
+        other => Failure::failed(other),
+    })?;
+    for remark in &report.remarks {
+        eprintln!("coilscore: {remark}");
+    }
+    if report.whole {
+        return Ok(report);
+    }
+    Err(Failure::Stopped(format!(
+        "stopped after {:.1} s of sound; {}.part keeps the frames so far",
+        report.song_s,
+        out.display()
+    )))
+}
+
+fn write_report(path: &Path, report: &RenderReport, wall_s: f64) -> Outcome {
+    let failed = |error: String| Failure::Failed(format!("{}: {error}", path.display()));
+    let mut json = serde_json::to_value(report).map_err(|error| failed(error.to_string()))?;
+    if let Some(fields) = json.as_object_mut() {
+        fields.insert("wall_s".into(), wall_s.into());
+    }
+    std::fs::write(path, format!("{json:#}\n")).map_err(|error| failed(error.to_string()))
+}
+
+/// The run in a few lines.
+pub(super) fn summary(
+    report: &RenderReport,
+    mapping: &Mapping,
+    display: &Display,
+    out: &Path,
+    wall_s: f64,
+) -> String {
+    let percent = |share: f64| share * 100.0;
+    format!(
+        "{}: {:.1} s of sound on \"{}\" with \"{}\", {} frames, {:.2} s of work\n\
+         asked   {:.2} coils on average; granted {:.1} %, cut by heat {:.1} %, by supply {:.1} %, \
+         by driver {:.1} %\n\
+         winding {:.1} C at most (coil {}; held at {:.1} C, limit {:.0} C)\n\
+         backing {:.1} C at most (coil {}; held at {:.1} C, limit {:.0} C)\n",
+        out.display(),
+        report.song_s,
+        display.name(),
+        mapping.name(),
+        report.frames,
+        wall_s,
+        report.asked_coils,
+        percent(report.granted_share),
+        percent(report.cut_heat_share),
+        percent(report.cut_rail_share),
+        percent(report.cut_driver_share),
+        report.peak_coil_c,
+        report.peak_coil,
+        report.peak_coil_bound_c,
+        report.peak_coil_limit_c,
+        report.peak_backing_c,
+        report.peak_backing,
+        report.peak_backing_bound_c,
+        report.peak_backing_limit_c,
+    )
+}

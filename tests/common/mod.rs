@@ -1,0 +1,200 @@
+//! What several test programs share: small displays and mappings as text, and sound through the
+//! engine in any chunking.
+#![allow(dead_code, reason = "each test program uses a part of this")]
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    reason = "tests stop at the first surprise"
+)]
+
+use coilscore::analysis::Arith;
+use coilscore::audio::{SampleBlock, SoundFormat};
+use coilscore::budget::Start;
+use coilscore::engine::{Engine, Prepared};
+use coilscore::preset::{Display, Mapping, display, mapping};
+use coilscore::units::Rate;
+
+/// One coil that nothing ever limits, driven to the last step: what it does is what was asked.
+pub const UNLIMITED: &str = r#"
+schema = 1
+name = "unlimited bench coil (invented)"
+room_c = 20
+[driver]
+steps = 65535
+polarity = "one_way"
+hold_ms = 250
+[[rail]]
+name = "bench"
+volts = 5
+limit_a = 10
+[[coil_type]]
+name = "cool"
+resistance_ohm = 50
+reference_c = 20
+coil_j_per_k = 400
+backing_j_per_k = 4000
+coil_to_backing_k_per_w = 0.5
+backing_to_around_k_per_w = 0.5
+coil_limit_c = 90
+backing_limit_c = 60
+trust = "estimate"
+[[coils]]
+group = "one"
+type = "cool"
+rail = "bench"
+board = 0
+first_channel = 0
+place.at = { mm = [[0, 0]] }
+"#;
+
+/// Twenty-four coils that music takes to their limit within seconds.
+pub const HOT_RING: &str = r#"
+schema = 1
+name = "hot ring (invented)"
+room_c = 25
+[driver]
+steps = 4095
+polarity = "one_way"
+hold_ms = 250
+[neighbours]
+within_mm = 45
+coils_w_per_k = 0.01
+backings_w_per_k = 0.15
+[[rail]]
+name = "main"
+volts = 24
+limit_a = 12
+[[coil_type]]
+name = "small"
+resistance_ohm = 13.4
+reference_c = 20
+coil_j_per_k = 1.0
+backing_j_per_k = 2.0
+coil_to_backing_k_per_w = 2.5
+backing_to_around_k_per_w = 15
+coil_limit_c = 80
+backing_limit_c = 60
+trust = "estimate"
+[[coils]]
+group = "ring"
+type = "small"
+rail = "main"
+board = 0
+first_channel = 0
+place.ring = { count = 24, radius_mm = 150, start_deg = 90, clockwise = true, centre_mm = [0, 0] }
+"#;
+
+/// A mapping with one route that hears one band against fixed levels, at once.
+pub fn one_band(group: &str, low_hz: f64, high_hz: f64, floor_dbfs: f64, full_dbfs: f64) -> String {
+    format!(
+        r#"
+schema = 1
+name = "one band"
+intent = "what the band does, the coils do"
+combine = "max"
+rest_ms = 1000
+quiet.fixed = {{ level_dbfs = -100 }}
+[[route]]
+name = "only"
+channel = "all"
+hears.band = {{ low_hz = {low_hz}, high_hz = {high_hz} }}
+range.fixed = {{ floor_dbfs = {floor_dbfs}, full_dbfs = {full_dbfs} }}
+curve = "straight"
+attack_ms = 0
+hold_ms = 0
+release_ms = 0
+moves.level_all = {{ group = "{group}" }}
+weight = 1.0
+"#
+    )
+}
+
+/// A mapping that uses every motion, curve and combination at once.
+pub const BUSY: &str = r#"
+schema = 1
+name = "busy"
+intent = "everything at once, for tests"
+combine = "add"
+rest_ms = 500
+quiet = "follow"
+[[route]]
+name = "low"
+channel = "all"
+hears.band = { low_hz = 40, high_hz = 120 }
+range.follow = { floor_db = -30, full_db = -3 }
+curve = "soft"
+attack_ms = 2
+hold_ms = 40
+release_ms = 150
+moves.level_all = { group = "ring" }
+weight = 0.8
+[[route]]
+name = "voice"
+channel = "mid"
+hears.scale_band = { scale = "octave", nominal_hz = 1000 }
+range.fixed = { floor_dbfs = -50, full_dbfs = -10 }
+curve.power = { exponent = 1.5 }
+attack_ms = 10
+hold_ms = 0
+release_ms = 300
+moves.column = { group = "ring", towards_deg = 90, edge_mm = 30 }
+weight = 0.7
+[[route]]
+name = "spread"
+channel = "side"
+hears.bands = { scale = "octave", from_hz = 250, to_hz = 8000 }
+range.follow = { floor_db = -24, full_db = 0 }
+curve = "straight"
+attack_ms = 0
+hold_ms = 0
+release_ms = 60
+moves.along = { group = "ring", towards_deg = 0 }
+weight = 1.0
+"#;
+
+/// Reads both texts.
+pub fn files(mapping_text: &str, display_text: &str) -> (Mapping, Display) {
+    let mapping = mapping::read("test mapping", mapping_text).unwrap_or_else(|e| panic!("{e}"));
+    let display = display::read("test display", display_text).unwrap_or_else(|e| panic!("{e}"));
+    (mapping, display)
+}
+
+/// Settings for a sound and a frame rate, from cold, portable arithmetic.
+pub fn prepared(
+    mapping_text: &str,
+    display_text: &str,
+    rate_hz: u32,
+    channels: u16,
+    frame_rate: &str,
+) -> Prepared {
+    let (mapping, display) = files(mapping_text, display_text);
+    let rate: Rate = frame_rate.parse().expect("a frame rate");
+    let sound = SoundFormat { rate_hz, channels };
+    let ready = mapping.prepare(&display, sound, rate, Start::Cold, Arith::Portable);
+    ready.unwrap_or_else(|e| panic!("{e}")).0
+}
+
+/// Every frame's codes, the sound cut into the given lengths (in instants; repeated as needed).
+pub fn codes(prepared: &Prepared, samples: &[f32], chunks: &[usize]) -> Vec<Vec<i32>> {
+    let mut engine = Engine::new(prepared).unwrap_or_else(|e| panic!("{e}"));
+    let channels = prepared.analysis.sound.channels;
+    let mut frames = Vec::new();
+    let mut rest = SampleBlock::new(samples, channels).expect("whole instants");
+    let mut lengths = chunks.iter().copied().cycle();
+    while rest.instants() > 0 {
+        let (mut chunk, after) = rest.split_at(lengths.next().expect("some chunk length"));
+        rest = after;
+        loop {
+            let (left, step) = engine.step(chunk);
+            let Some(step) = step else { break };
+            assert_eq!(step.number as usize, frames.len(), "frames come in order");
+            frames.push(step.duties.iter().map(|duty| duty.code()).collect());
+            chunk = left;
+        }
+    }
+    if let Some(step) = engine.finish() {
+        frames.push(step.duties.iter().map(|duty| duty.code()).collect());
+    }
+    frames
+}

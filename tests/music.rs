@@ -1,0 +1,100 @@
+//! Do the coils move with the music? The judge is an independent envelope of each band, computed
+//! with `NumPy` by `tests/envelope.py` from the same WAV.
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    reason = "tests stop at the first surprise"
+)]
+
+mod common;
+
+use std::path::Path;
+use std::process::Command;
+
+use common::{UNLIMITED, files, one_band};
+use coilscore::analysis::Arith;
+use coilscore::audio::demo::DemoSong;
+use coilscore::audio::file::{open, save_wav};
+use coilscore::audio::tone::Samples;
+use coilscore::budget::Start;
+use coilscore::frame::record::Packet;
+use coilscore::run::{Flow, RenderJob, render};
+use coilscore::sink::file::open_duty_file;
+
+const RATE_HZ: u32 = 100;
+
+/// Duty over time of one coil that hears one band of `song`, as a list in a file.
+fn duties(dir: &Path, song: &Path, low_hz: f64, high_hz: f64) -> std::path::PathBuf {
+    let (mapping, display) = files(&one_band("one", low_hz, high_hz, -60.0, 0.0), UNLIMITED);
+    let job = RenderJob {
+        mapping: &mapping,
+        display: &display,
+        rate: coilscore::units::Rate::new(RATE_HZ, 1).unwrap(),
+        start: Start::Cold,
+        arith: Arith::Native,
+    };
+    let out = dir.join(format!("{low_hz}.duty"));
+    let report = render(open(song).unwrap(), &job, &out, &mut |_| Flow::Continue(())).unwrap();
+    assert!(report.whole);
+    let mut file = open_duty_file(&out).unwrap();
+    let mut list = String::new();
+    while let Some(packet) = file.next_packet().unwrap() {
+        if let Packet::Duty { codes, .. } = packet {
+            list.push_str(&format!("{}\n", codes.first().unwrap().0));
+        }
+    }
+    let path = dir.join(format!("{low_hz}.duty.csv"));
+    std::fs::write(&path, list).unwrap();
+    path
+}
+
+fn python(args: &[&std::ffi::OsStr]) -> String {
+    let script = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/envelope.py");
+    let output = Command::new("python3").arg(script).args(args).output().expect("python3 runs");
+    let error = String::from_utf8_lossy(&output.stderr);
+    assert!(output.status.success(), "envelope.py needs python3 and NumPy: {error}");
+    String::from_utf8(output.stdout).unwrap()
+}
+
+fn envelope(dir: &Path, song: &Path, low_hz: f64, high_hz: f64, name: &str) -> std::path::PathBuf {
+    let out = dir.join(name);
+    let (low, high, rate) = (low_hz.to_string(), high_hz.to_string(), RATE_HZ.to_string());
+    let args = [song.as_os_str(), low.as_ref(), high.as_ref(), rate.as_ref(), out.as_os_str()];
+    python(&args);
+    out
+}
+
+fn correlation(a: &Path, b: &Path) -> f64 {
+    let printed = python(&["--correlate".as_ref(), a.as_os_str(), b.as_os_str()]);
+    printed.trim().parse().unwrap_or_else(|_| panic!("not a number: {printed}"))
+}
+
+/// Another song: noise in bursts at a tempo that has nothing to do with the demo's.
+fn other_song(seconds: usize) -> Samples {
+    let mut seed = 12_345_u32;
+    let samples = (0..44_100 * seconds * 2).map(|n| {
+        seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        let noise = f32::from((seed >> 16) as u16) / 32_768.0 - 1.0;
+        let slot = (n / 2) / 13_790;
+        noise * [0.5, 0.02, 0.1, 0.004, 0.3][(slot * 7 + slot / 3) % 5]
+    });
+    Samples::new(samples.collect(), 44_100, 2)
+}
+
+#[test]
+fn coils_follow_their_own_song_and_no_other() {
+    let dir = tempfile::tempdir().unwrap();
+    let song = dir.path().join("song.wav");
+    save_wav(&song, &mut DemoSong::new()).unwrap();
+    let other = dir.path().join("other.wav");
+    save_wav(&other, &mut other_song(24)).unwrap();
+    for (low_hz, high_hz) in [(40.0, 160.0), (400.0, 1600.0), (3000.0, 12_000.0)] {
+        let moved = duties(dir.path(), &song, low_hz, high_hz);
+        let own = envelope(dir.path(), &song, low_hz, high_hz, "own.csv");
+        let foreign = envelope(dir.path(), &other, low_hz, high_hz, "foreign.csv");
+        let (own, foreign) = (correlation(&moved, &own), correlation(&moved, &foreign));
+        assert!(own > 0.9, "{low_hz}..{high_hz} Hz: own song {own}");
+        assert!(foreign < 0.3, "{low_hz}..{high_hz} Hz: other song {foreign}");
+    }
+}

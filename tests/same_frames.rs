@@ -1,0 +1,148 @@
+//! The frames are a function of the samples: of nothing else, at the right time, of the right size.
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::indexing_slicing,
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "tests stop at the first surprise; their numbers are small"
+)]
+
+mod common;
+
+use common::{BUSY, HOT_RING, UNLIMITED, codes, one_band, prepared};
+use coilscore::audio::demo::DemoSong;
+use coilscore::audio::Source;
+use proptest::prelude::*;
+
+/// The demo song's samples between two times, interleaved stereo at 44.1 kHz.
+fn demo_samples(from_s: f64, to_s: f64) -> Vec<f32> {
+    let mut song = DemoSong::new();
+    let format = song.format();
+    let per_second = f64::from(format.rate_hz) * f64::from(format.channels);
+    let mut samples = Vec::new();
+    while let Some(block) = song.next_block().unwrap() {
+        samples.extend_from_slice(block.interleaved());
+    }
+    let at = |s: f64| ((s * per_second) as usize / 2 * 2).min(samples.len());
+    samples[at(from_s)..at(to_s)].to_vec()
+}
+
+fn sine(rate_hz: u32, seconds: f64, hz: f64, amplitude: f64) -> Vec<f32> {
+    let count = (f64::from(rate_hz) * seconds).round() as usize;
+    let step = std::f64::consts::TAU * hz / f64::from(rate_hz);
+    (0..count).map(|n| (amplitude * (step * n as f64).sin()) as f32).collect()
+}
+
+#[test]
+fn chunking_changes_nothing_even_while_the_limiter_works() {
+    let samples = demo_samples(0.0, 8.0);
+    let settings = prepared(BUSY, HOT_RING, 44_100, 2, "200");
+    let whole = codes(&settings, &samples, &[samples.len()]);
+    assert!(whole.iter().flatten().any(|&code| code > 0), "nothing moved: the test shows nothing");
+    let hot = prepared(BUSY, HOT_RING, 44_100, 2, "200");
+    let mut budget = coilscore::engine::Engine::new(&hot).unwrap();
+    drop_through(&mut budget, &samples);
+    let cut: f64 = budget.budget().totals().iter().map(|total| total.cut_heat).sum();
+    assert!(cut > 0.0, "the limiter never worked: the test shows less than it says");
+    for chunks in [&[1][..], &[7], &[441], &[4096], &[1, 1000, 3, 220, 221, 17]] {
+        assert!(codes(&settings, &samples, chunks) == whole, "chunks of {chunks:?} differ");
+    }
+}
+
+fn drop_through(engine: &mut coilscore::engine::Engine, samples: &[f32]) {
+    let mut rest = coilscore::audio::SampleBlock::new(samples, 2).unwrap();
+    while let (left, Some(_)) = engine.step(rest) {
+        rest = left;
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 24, ..ProptestConfig::default() })]
+
+    #[test]
+    fn random_chunks_change_nothing(chunks in prop::collection::vec(1_usize..9000, 1..40)) {
+        let samples = demo_samples(1.0, 3.0);
+        let settings = prepared(BUSY, HOT_RING, 44_100, 2, "60000/1001");
+        prop_assert_eq!(codes(&settings, &samples, &chunks), codes(&settings, &samples, &[512]));
+    }
+}
+
+/// The duty that a sine must give is arithmetic: level in dBFS (a full-scale sine reads 0, as
+/// AES17 has it) on a straight line from floor to full, times the steps, rounded toward off.
+#[test]
+fn sine_steps_give_the_duty_that_arithmetic_gives() {
+    const FLOOR: f64 = -48.0;
+    let settings = prepared(&one_band("one", 500.0, 2000.0, FLOOR, 0.0), UNLIMITED, 48_000, 1, "200");
+    let levels_dbfs = [-6.0, -40.0, -20.0, -3.0, -60.0, -12.0];
+    let samples: Vec<f32> = levels_dbfs
+        .iter()
+        .flat_map(|db| sine(48_000, 0.5, 1000.0, 10_f64.powf(db / 20.0)))
+        .collect();
+    let frames = codes(&settings, &samples, &[512]);
+    for (index, db) in levels_dbfs.iter().enumerate() {
+        let expected = ((db - FLOOR) / -FLOOR).clamp(0.0, 1.0) * 65_535.0;
+        // From 50 ms after the step, when no window reaches back over it, to its end.
+        for frame in &frames[index * 100 + 10..index * 100 + 99] {
+            let off_db = (f64::from(frame[0]) - expected) / 65_535.0 * -FLOOR;
+            assert!(off_db.abs() < 0.05, "step {index} ({db} dBFS): {off_db} dB off");
+        }
+    }
+}
+
+/// A click at sample n must show in the first frame that has heard it, or up to the band's stated
+/// delay later, and never before, at every rate.
+#[test]
+fn a_click_shows_when_it_has_been_heard_and_not_before() {
+    for rate_hz in [8_000_u32, 44_100, 48_000, 96_000] {
+        for frame_rate in ["30", "59.94", "200"] {
+            for n in [5_000_usize, 12_345, 20_011] {
+                one_click(rate_hz, frame_rate, n);
+            }
+        }
+    }
+}
+
+fn one_click(rate_hz: u32, frame_rate: &str, n: usize) {
+    let top = 0.4 * f64::from(rate_hz.min(44_100));
+    let mapping = one_band("one", top / 4.0, top, -120.0, -20.0);
+    let settings = prepared(&mapping, UNLIMITED, rate_hz, 1, frame_rate);
+    let mut samples = vec![0.0; n + rate_hz as usize / 4];
+    samples[n] = 1.0;
+    let frames = codes(&settings, &samples, &[4096]);
+    let (num, den) = settings.analysis.frame_rate.ratio();
+    // Frame k has heard sample n when n < k * fs * den / num, so the first is this one:
+    let heard = (n as u64 * u64::from(num)) / (u64::from(rate_hz) * u64::from(den)) + 1;
+    let before = &frames[..heard as usize];
+    assert!(before.iter().all(|codes| codes[0] == 0), "{rate_hz}/{frame_rate}/{n}: before its time");
+    let analysis = coilscore::analysis::Analysis::new(&settings.analysis).unwrap();
+    let delay_s = analysis.bands()[0].delay_s.0;
+    let late = (delay_s * settings.analysis.frame_rate.per_second()).ceil() as usize;
+    let peak = frames.iter().map(|codes| codes[0]).max().unwrap();
+    // 10 dB of the 100 dB between floor and full.
+    let threshold = peak - 6_554;
+    let shown = frames.iter().position(|codes| codes[0] >= threshold).unwrap();
+    assert!(
+        (heard as usize..=heard as usize + late).contains(&shown),
+        "{rate_hz}/{frame_rate}/{n}: heard in {heard}, shown in {shown}, allowed {late} later"
+    );
+}
+
+#[test]
+fn n_samples_give_frames_zero_to_the_last_and_no_more() {
+    // The law: frames 0..=ceil(N * rate / fs).
+    for (count, rate_hz, frame_rate, last) in [
+        (0_usize, 44_100, "200", 0_usize),
+        (1, 44_100, "200", 1),
+        (44_100, 44_100, "200", 200),
+        (44_101, 44_100, "200", 201),
+        (96_000, 48_000, "59.94", 120),
+        (8_000, 8_000, "30", 30),
+    ] {
+        let mapping = one_band("one", 400.0, 1600.0, -48.0, 0.0);
+        let settings = prepared(&mapping, UNLIMITED, rate_hz, 1, frame_rate);
+        let frames = codes(&settings, &vec![0.1; count], &[333]);
+        let expected = if count == 0 { 1 } else { last + 1 };
+        assert_eq!(frames.len(), expected, "{count} samples at {rate_hz} Hz, {frame_rate}/s");
+    }
+}
