@@ -5,11 +5,13 @@
 #![allow(
     clippy::unwrap_used,
     clippy::cast_possible_truncation,
+    clippy::disallowed_methods,
     reason = "tests stop at the first surprise"
 )]
 
 use std::alloc::{GlobalAlloc, Layout, System};
 use std::cell::Cell;
+use std::hint::black_box;
 
 use coilscore::analysis::Heard;
 use coilscore::mapper::{
@@ -77,9 +79,9 @@ fn the_counter_counts() {
     vec.reserve_exact(8);
     assert_eq!(allocations_during(|| vec.push(2)), 0, "there is room");
     assert_eq!(allocations_during(|| vec.reserve_exact(64)), 1, "growing counts");
-    assert_eq!(allocations_during(|| drop(vec![0_u8; 16])), 1, "zeroed memory counts");
+    assert_eq!(allocations_during(|| drop(black_box(vec![0_u8; 16]))), 1, "zeroed memory counts");
     assert_eq!(allocations_during(|| drop(vec)), 0, "giving back does not");
-    let elsewhere = std::thread::spawn(|| allocations_during(|| drop(Box::new(1))));
+    let elsewhere = std::thread::spawn(|| allocations_during(|| drop(black_box(Box::new(1)))));
     let here = allocations_during(|| assert_eq!(elsewhere.join().unwrap(), 1));
     assert_eq!(here, 0, "other threads are not counted here");
 }
@@ -136,8 +138,12 @@ fn wishing_takes_no_memory() {
                     *level = -60.0 * noise(&mut state) - fall;
                 }
                 let quiet = frame % 1000 > 900;
-                let heard =
-                    Heard { band_dbfs: &band_dbfs, top_dbfs: &top_dbfs, overall_dbfs: -20.0, quiet };
+                let heard = Heard {
+                    band_dbfs: &band_dbfs,
+                    top_dbfs: &top_dbfs,
+                    overall_dbfs: -20.0,
+                    quiet,
+                };
                 moved += mapper.wish(&heard).iter().map(|wish| wish.get().abs()).sum::<f64>();
                 moved += mapper.routes().flatten().sum::<f64>();
             }

@@ -3,6 +3,7 @@
     clippy::unwrap_used,
     clippy::float_cmp,
     clippy::indexing_slicing,
+    clippy::cast_possible_truncation,
     reason = "tests stop at the first surprise"
 )]
 
