@@ -1,121 +1,114 @@
 //! Levels to wishes: which coil is asked for what, from what is heard.
 //!
-//! A route takes the levels of its bands, shapes each to 0..1 (range, curve, envelope), and a
-//! motion spreads the result over the coils of its group by their place on the display. Routes
-//! that reach the same coil are combined. The result is one [`Share`] per coil.
+//! A [route](RouteSettings) takes the levels of its bands, shapes each to 0..1, and a motion
+//! spreads the result over the coils of its group by their place on the display:
+//!
+//! ```text
+//! range     curve    envelope   motion       weight    combine     rest
+//! dBFS   -> 0..1  -> 0..1    -> per coil  -> -1..1  -> one a coil -> Share
+//! ```
+//!
+//! Each step is a file of its own, in that order; weight goes with motion, combining is here.
+//! Routes that reach the same coil are combined; while nothing plays every wish fades to exactly 0.
 
-use crate::units::{CoilId, Millimetres, Rate, Seconds};
+mod curve;
+mod envelope;
+mod error;
+mod motion;
+mod range;
+mod rest;
+mod route;
+mod settings;
+#[cfg(test)]
+mod tests;
 
-/// Place of a coil on the display front, seen from the viewer: x to the right, y up.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Place {
-    /// To the right.
-    pub x_mm: Millimetres,
-    /// Up.
-    pub y_mm: Millimetres,
+pub use error::{MapperError, RouteFault};
+pub use settings::{
+    Combine, Curve, EnvelopeSettings, MapperSettings, MotionSettings, Place, RangeShape,
+    RouteSettings,
+};
+
+use crate::analysis::Heard;
+use crate::units::Share;
+
+use rest::Rest;
+use route::Route;
+
+/// The stage. All memory is taken in [`Mapper::new`]; [`Mapper::wish`] takes none.
+#[derive(Debug)]
+pub struct Mapper {
+    routes: Box<[Route]>,
+    combine: Combine,
+    rest: Rest,
+    /// Per coil, what the routes of this frame ask for so far.
+    asked: Box<[f64]>,
+    wishes: Box<[Share]>,
 }
 
-/// How a level in dB becomes 0..1 before the curve.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum RangeShape {
-    /// Against the slowly followed top of the band's own range: quiet and loud recordings both
-    /// use the whole motion. 0 dB is the followed top.
-    Follow {
-        /// Level that reads 0, dB below the top (negative).
-        floor_db: f64,
-        /// Level that reads 1, dB relative to the top, above `floor_db`.
-        full_db: f64,
-    },
-    /// Against fixed levels.
-    Fixed {
-        /// Level that reads 0.
-        floor_dbfs: f64,
-        /// Level that reads 1, above `floor_dbfs`.
-        full_dbfs: f64,
-    },
+impl Mapper {
+    /// Starts with every route at 0 and nothing faded.
+    ///
+    /// # Errors
+    /// When a number is outside its range or a route does not fit the display: the sentence says
+    /// which route, what is wrong and what would do. How many bands there are is known only to
+    /// whoever measures them: see [`MapperSettings::check_bands`].
+    pub fn new(settings: &MapperSettings) -> Result<Self, MapperError> {
+        settings.check_display()?;
+        let routes = settings
+            .routes
+            .iter()
+            .enumerate()
+            .map(|(route, it)| {
+                Route::new(it, &settings.places, settings.frame_rate)
+                    .map_err(|fault| MapperError::Route { route, fault })
+            })
+            .collect::<Result<_, _>>()?;
+        Ok(Self {
+            routes,
+            combine: settings.combine,
+            rest: Rest::new(settings.rest_s, settings.frame_rate.period()),
+            asked: vec![0.0; settings.places.len()].into(),
+            wishes: vec![Share::NONE; settings.places.len()].into(),
+        })
+    }
+
+    /// Takes in one frame's measurement and returns one wish per coil, in display order.
+    ///
+    /// To be called once per frame: envelopes and the fade to rest count calls. A band that
+    /// `heard` does not have reads as silence.
+    pub fn wish(&mut self, heard: &Heard<'_>) -> &[Share] {
+        self.asked.fill(0.0);
+        for route in &mut self.routes {
+            route.hear(heard);
+            match self.combine {
+                Combine::Max => route.ask(&mut self.asked, larger),
+                Combine::Add => route.ask(&mut self.asked, |sum, wish| sum + wish),
+            }
+        }
+        let gain = self.rest.follow(heard.quiet);
+        if gain > 0.0 {
+            for (wish, asked) in self.wishes.iter_mut().zip(&self.asked) {
+                *wish = Share::saturating(asked.clamp(-1.0, 1.0) * gain);
+            }
+        } else {
+            self.wishes.fill(Share::NONE);
+        }
+        &self.wishes
+    }
+
+    /// For meters: per route, in the order of the settings, the value of each of its bands after
+    /// the envelope, 0 to 1, before motion, weight and rest.
+    pub fn routes(&self) -> impl ExactSizeIterator<Item = &[f64]> + '_ {
+        self.routes.iter().map(Route::values)
+    }
+
+    /// For meters: the factor on every wish, 1 while something plays, 0 at rest.
+    pub fn rest_gain(&self) -> f64 {
+        self.rest.gain()
+    }
 }
 
-/// How 0..1 bends.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Curve {
-    /// As it is.
-    Straight,
-    /// x to this power, 0.1 to 10: above 1 holds back the soft, below 1 brings it up.
-    Power(f64),
-    /// Slow at both ends: x*x*(3 - 2x).
-    Soft,
-}
-
-/// How a route's value follows in time. Time constants reach 63 % of a step.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct EnvelopeSettings {
-    /// Rising; 0 follows at once.
-    pub attack_s: Seconds,
-    /// Falling, after the hold.
-    pub release_s: Seconds,
-    /// How long a peak stays before it falls.
-    pub hold_s: Seconds,
-}
-
-/// What a route moves, in the coils of its group.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum MotionSettings {
-    /// All coils together. Needs one band.
-    LevelAll,
-    /// A front that rises along an axis as far as the level reaches. Needs one band.
-    Column {
-        /// Direction of rising, degrees counter-clockwise from right (90 = up).
-        towards_deg: f64,
-        /// Width of the front.
-        edge_mm: Millimetres,
-    },
-    /// Bands laid out along an axis, each coil moved by the bands at its place. Needs two or more.
-    Along {
-        /// Direction from the lowest to the highest band.
-        towards_deg: f64,
-    },
-}
-
-/// One route, resolved: no names, no options.
-#[derive(Debug, Clone, PartialEq)]
-pub struct RouteSettings {
-    /// Indices into the analysis' bands, low to high.
-    pub bands: Vec<usize>,
-    /// Level to 0..1.
-    pub range: RangeShape,
-    /// 0..1 to 0..1.
-    pub curve: Curve,
-    /// In time.
-    pub envelope: EnvelopeSettings,
-    /// Over the coils.
-    pub motion: MotionSettings,
-    /// Coils of the group, at least one, each at most once.
-    pub coils: Vec<CoilId>,
-    /// Factor on what the route asks for, -1 to 1 (negative pushes the other way).
-    pub weight: f64,
-}
-
-/// How routes that reach the same coil are put together.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub enum Combine {
-    /// The wish of largest size wins; of equals, the earlier route.
-    #[default]
-    Max,
-    /// Wishes add up and saturate.
-    Add,
-}
-
-/// Everything [`Mapper`] must know, checked.
-#[derive(Debug, Clone, PartialEq)]
-pub struct MapperSettings {
-    /// How often it is asked.
-    pub frame_rate: Rate,
-    /// Every coil's place, in display order.
-    pub places: Vec<Place>,
-    /// Routes in the order in which they were written.
-    pub routes: Vec<RouteSettings>,
-    /// Overlaps.
-    pub combine: Combine,
-    /// Time constant with which wishes fade to rest when nothing plays.
-    pub rest_s: Seconds,
+/// Of two wishes the one of larger size; of equals the one that was there.
+fn larger(there: f64, wish: f64) -> f64 {
+    if wish.abs() > there.abs() { wish } else { there }
 }

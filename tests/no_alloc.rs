@@ -1,0 +1,154 @@
+//! The stages take their memory when they are built and none afterwards.
+//!
+//! An allocator that counts stands in for the system's. It counts per thread, so tests may run
+//! side by side.
+#![allow(
+    clippy::unwrap_used,
+    clippy::cast_possible_truncation,
+    clippy::disallowed_methods,
+    reason = "tests stop at the first surprise"
+)]
+
+use std::alloc::{GlobalAlloc, Layout, System};
+use std::cell::Cell;
+use std::hint::black_box;
+
+use coilscore::analysis::Heard;
+use coilscore::mapper::{
+    Combine, Curve, EnvelopeSettings, Mapper, MapperSettings, MotionSettings, Place, RangeShape,
+    RouteSettings,
+};
+use coilscore::units::{CoilId, Millimetres, Rate, Seconds};
+
+/// The system's allocator, with every request for memory counted.
+struct Counting;
+
+#[global_allocator]
+static COUNTING: Counting = Counting;
+
+thread_local! {
+    // Needs no memory of its own: a constant start and nothing to drop.
+    static REQUESTS: Cell<usize> = const { Cell::new(0) };
+}
+
+fn count() {
+    // Fails only while a thread ends, when nothing is measured any more.
+    let _ = REQUESTS.try_with(|requests| requests.set(requests.get() + 1));
+}
+
+#[allow(unsafe_code, reason = "an allocator cannot be written otherwise; it only passes on")]
+// SAFETY: every call goes to the system's allocator unchanged; counting neither allocates nor panics.
+unsafe impl GlobalAlloc for Counting {
+    unsafe fn alloc(&self, layout: Layout) -> *mut u8 {
+        count();
+        unsafe { System.alloc(layout) }
+    }
+
+    unsafe fn alloc_zeroed(&self, layout: Layout) -> *mut u8 {
+        count();
+        unsafe { System.alloc_zeroed(layout) }
+    }
+
+    unsafe fn realloc(&self, block: *mut u8, layout: Layout, size: usize) -> *mut u8 {
+        count();
+        unsafe { System.realloc(block, layout, size) }
+    }
+
+    unsafe fn dealloc(&self, block: *mut u8, layout: Layout) {
+        unsafe { System.dealloc(block, layout) }
+    }
+}
+
+/// How often this thread asked for memory, or for more of it, during the work.
+fn allocations_during(work: impl FnOnce()) -> usize {
+    let before = REQUESTS.get();
+    work();
+    REQUESTS.get() - before
+}
+
+/// Numbers without pattern, 0 to 1: the same on every run.
+fn noise(state: &mut u64) -> f32 {
+    *state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+    (*state >> 40) as f32 / (1 << 24) as f32
+}
+
+#[test]
+fn the_counter_counts() {
+    let mut vec: Vec<u64> = Vec::new();
+    assert_eq!(allocations_during(|| vec.push(1)), 1, "the first push takes memory");
+    vec.reserve_exact(8);
+    assert_eq!(allocations_during(|| vec.push(2)), 0, "there is room");
+    assert_eq!(allocations_during(|| vec.reserve_exact(64)), 1, "growing counts");
+    assert_eq!(allocations_during(|| drop(black_box(vec![0_u8; 16]))), 1, "zeroed memory counts");
+    assert_eq!(allocations_during(|| drop(vec)), 0, "giving back does not");
+    let elsewhere = std::thread::spawn(|| allocations_during(|| drop(black_box(Box::new(1)))));
+    let here = allocations_during(|| assert_eq!(elsewhere.join().unwrap(), 1));
+    assert_eq!(here, 0, "other threads are not counted here");
+}
+
+/// Every motion, curve and range, on 64 coils and 6 bands.
+fn mapper(combine: Combine) -> Mapper {
+    let coils = 64;
+    let route = |motion, bands: &[usize], range, curve, weight| RouteSettings {
+        bands: bands.to_vec(),
+        range,
+        curve,
+        envelope: EnvelopeSettings {
+            attack_s: Seconds(0.01),
+            release_s: Seconds(0.2),
+            hold_s: Seconds(0.1),
+        },
+        motion,
+        coils: (0..coils).map(CoilId).collect(),
+        weight,
+    };
+    let follow = RangeShape::Follow { floor_db: -30.0, full_db: -3.0 };
+    let fixed = RangeShape::Fixed { floor_dbfs: -60.0, full_dbfs: -10.0 };
+    let column = MotionSettings::Column { towards_deg: 90.0, edge_mm: Millimetres(15.0) };
+    let along = MotionSettings::Along { towards_deg: 0.0 };
+    let place = |i| Place {
+        x_mm: Millimetres(f64::from(i % 8) * 12.0),
+        y_mm: Millimetres(f64::from(i / 8) * 12.0),
+    };
+    Mapper::new(&MapperSettings {
+        frame_rate: Rate::new(200, 1).unwrap(),
+        places: (0..coils).map(place).collect(),
+        routes: vec![
+            route(MotionSettings::LevelAll, &[0], follow, Curve::Straight, 0.6),
+            route(column, &[1], fixed, Curve::Soft, 1.0),
+            route(along, &[2, 3, 4, 5], follow, Curve::Power(1.5), -0.8),
+        ],
+        combine,
+        rest_s: Seconds(0.5),
+    })
+    .unwrap()
+}
+
+#[test]
+fn wishing_takes_no_memory() {
+    for combine in [Combine::Max, Combine::Add] {
+        let mut mapper = mapper(combine);
+        let (mut band_dbfs, top_dbfs, mut state) = ([0.0; 6], [-20.0; 6], 1);
+        let mut moved = 0.0;
+        let taken = allocations_during(|| {
+            for frame in 0..10_000 {
+                // Falling levels fill the memory of peaks, noise empties it.
+                for level in &mut band_dbfs {
+                    let fall = if frame % 100 < 60 { (frame % 60) as f32 } else { 0.0 };
+                    *level = -60.0 * noise(&mut state) - fall;
+                }
+                let quiet = frame % 1000 > 900;
+                let heard = Heard {
+                    band_dbfs: &band_dbfs,
+                    top_dbfs: &top_dbfs,
+                    overall_dbfs: -20.0,
+                    quiet,
+                };
+                moved += mapper.wish(&heard).iter().map(|wish| wish.get().abs()).sum::<f64>();
+                moved += mapper.routes().flatten().sum::<f64>();
+            }
+        });
+        assert_eq!(taken, 0, "{combine:?}: memory was taken while wishing");
+        assert!(moved > 10_000.0, "a mapper that does nothing proves nothing");
+    }
+}
