@@ -1,0 +1,158 @@
+//! Wishes and powers in the driver's own steps.
+//!
+//! Everything rounds toward off, so a compare value never asks for more than was wished or
+//! allowed, and all powers are those of the compare value that is really sent.
+
+use super::{CoilBudget, Polarity};
+use crate::coil::chords::Chords;
+use crate::units::Share;
+
+/// A wish that misses a step by no more than this, in steps, is that step: k/steps is not always
+/// k steps after rounding.
+const HAIR: f64 = 1e-9;
+
+/// One coil's driver.
+#[derive(Debug, Clone, Copy)]
+struct Driver {
+    steps: f64,
+    per_step: f64,
+    two_way: bool,
+    table: usize,
+}
+
+/// The drivers of all coils, and one heat table for each PWM speed among them.
+#[derive(Debug, Clone)]
+pub(super) struct Drivers {
+    drivers: Vec<Driver>,
+    tables: Vec<Chords>,
+}
+
+impl Drivers {
+    /// From checked coils.
+    pub(super) fn new(coils: &[CoilBudget]) -> Self {
+        let mut speeds: Vec<u64> =
+            coils.iter().map(|coil| coil.period_over_tau.to_bits()).collect();
+        speeds.sort_unstable();
+        speeds.dedup();
+        let driver = |coil: &CoilBudget| Driver {
+            steps: f64::from(coil.steps),
+            per_step: f64::from(coil.steps).recip(),
+            two_way: coil.polarity == Polarity::SignMagnitude,
+            table: speeds.partition_point(|&bits| bits < coil.period_over_tau.to_bits()),
+        };
+        Self {
+            drivers: coils.iter().map(driver).collect(),
+            tables: speeds.iter().map(|&bits| Chords::new(f64::from_bits(bits))).collect(),
+        }
+    }
+
+    /// The driver of one coil with its heat table.
+    pub(super) fn of(&self, coil: usize) -> Option<Wired<'_>> {
+        let driver = *self.drivers.get(coil)?;
+        Some(Wired { driver, chords: self.tables.get(driver.table)? })
+    }
+
+    /// Every driver, in display order.
+    pub(super) fn all(&self) -> impl Iterator<Item = Wired<'_>> {
+        self.drivers.iter().filter_map(|&driver| {
+            self.tables.get(driver.table).map(|chords| Wired { driver, chords })
+        })
+    }
+}
+
+/// One driver with the heat table of its coil.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Wired<'a> {
+    driver: Driver,
+    chords: &'a Chords,
+}
+
+impl Wired<'_> {
+    /// The compare value, without its sign, that a wish asks for.
+    pub(super) fn asked(&self, wish: Share) -> u32 {
+        let size = if self.driver.two_way { wish.get().abs() } else { wish.get().max(0.0) };
+        whole_steps((size * self.driver.steps + HAIR).min(self.driver.steps))
+    }
+
+    /// The largest compare value whose heat share does not pass `heat`.
+    pub(super) fn within(&self, heat: f64) -> u32 {
+        whole_steps(self.chords.duty(heat) * self.driver.steps)
+    }
+
+    /// Duty of a compare value.
+    pub(super) fn duty(&self, code: u32) -> f64 {
+        f64::from(code) * self.driver.per_step
+    }
+
+    /// Heat share of a compare value.
+    pub(super) fn heat(&self, code: u32) -> f64 {
+        self.chords.heat(self.duty(code))
+    }
+}
+
+/// The compare value with the direction of the wish.
+pub(super) fn signed(code: u32, wish: Share) -> i32 {
+    let code = i32::try_from(code).unwrap_or(0);
+    if wish.get() < 0.0 { -code } else { code }
+}
+
+#[expect(clippy::cast_possible_truncation, reason = "rounding toward off is the purpose")]
+#[expect(clippy::cast_sign_loss, reason = "callers pass 0 to 65535")]
+fn whole_steps(steps: f64) -> u32 {
+    steps as u32
+}
+
+#[cfg(test)]
+#[allow(clippy::float_cmp, reason = "exact by construction")]
+mod tests {
+    use super::*;
+    use crate::budget::CoilHeat;
+    use crate::units::{Celsius, JoulesPerKelvin, KelvinPerWatt, Ohms};
+
+    fn coil(steps: u16, polarity: Polarity) -> CoilBudget {
+        CoilBudget {
+            rail: 0,
+            priority: 0,
+            resistance: Ohms(10.0),
+            reference: Celsius(20.0),
+            period_over_tau: f64::INFINITY,
+            heat: CoilHeat {
+                coil: JoulesPerKelvin(4.0),
+                backing: JoulesPerKelvin(25.0),
+                coil_to_backing: KelvinPerWatt(2.5),
+                backing_to_around: KelvinPerWatt(15.0),
+                coil_to_around: KelvinPerWatt(f64::INFINITY),
+                coil_limit: Celsius(90.0),
+                backing_limit: Celsius(60.0),
+            },
+            margin: 0.0,
+            power_scale: 1.0,
+            polarity,
+            steps,
+        }
+    }
+
+    #[test]
+    fn every_step_can_be_wished_for_and_is_not_passed() {
+        for steps in [1, 7, 100, 255, 4095, 65535] {
+            let drivers = Drivers::new(&[coil(steps, Polarity::Unipolar)]);
+            let wired = drivers.of(0).unwrap_or_else(|| unreachable!("one coil was given"));
+            for code in 0..=u32::from(steps) {
+                let wish = Share::saturating(f64::from(code) / f64::from(steps));
+                assert_eq!(wired.asked(wish), code);
+                let less = Share::saturating(wish.get() - 1e-6);
+                assert_eq!(wired.asked(less), code.saturating_sub(1));
+                assert!(wired.within(wired.heat(code)) <= code);
+            }
+        }
+    }
+
+    #[test]
+    fn only_a_bridge_hears_a_negative_wish() {
+        let back = Share::saturating(-0.5);
+        let coils = [coil(200, Polarity::Unipolar), coil(200, Polarity::SignMagnitude)];
+        let asked: Vec<u32> = Drivers::new(&coils).all().map(|wired| wired.asked(back)).collect();
+        assert_eq!(asked, [0, 100]);
+        assert_eq!((signed(100, back), signed(100, Share::ALL)), (-100, 100));
+    }
+}

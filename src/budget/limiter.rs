@@ -1,0 +1,144 @@
+//! The limiter: the most power each coil may take now without any node ever leaving the box.
+//!
+//! At the corner of the box (`AllowedBox`) the network is at rest, so while every winding stays
+//! inside, backings and enclosure stay inside by themselves. That leaves one row per winding:
+//! whatever its neighbours may reach at most within the horizon H, its own end of H must lie
+//! inside. With e_i = exp(-G_ii H/C_i), neighbours at u_j, and the box at xbar:
+//!
+//! ```text
+//! cap_i = G_ii (xbar_i - e_i theta_i) / (1 - e_i) - sum_j |G_ij| u_j
+//! ```
+//!
+//! Any power up to the cap, however it changes within H, keeps all nodes inside, between frames
+//! too; and the cap is never below the floor, the continuous power at the corner. H covers the
+//! heat tick and the time for which the driver would hold the last frame if no more came.
+
+#![expect(clippy::indexing_slicing, reason = "index arithmetic over the nodes of one network")]
+
+use super::network::{AllowedBox, Network};
+use super::permit::Timing;
+use crate::coil::copper::COPPER_K_C;
+
+/// How far above the box a node counts as outside: a few microkelvin of rounding do not.
+const OUTSIDE: f64 = 1.0 + 1e-7;
+
+/// The limiter's tables and the caps of the present heat tick.
+#[derive(Debug, Clone)]
+pub(super) struct Limiter {
+    /// Per coil: most power until the next tick, W.
+    pub cap_w: Vec<f64>,
+    /// Per coil: full power, W, at the lowest temperature it can have within the horizon.
+    pub full_w: Vec<f64>,
+    /// Per coil: full power, W, at the lowest temperature it can have within the tick.
+    pub tick_full_w: Vec<f64>,
+    /// Per coil: power that is always granted, W.
+    pub floor_w: Vec<f64>,
+    /// Per node: the box, K over the room.
+    bound: Vec<f64>,
+    bound_inverse: Vec<f64>,
+    /// Per node: what a rise keeps of itself over the horizon, and where it tends at most.
+    keep: Vec<f64>,
+    tends: Vec<f64>,
+    /// Per node: the most it can reach within the horizon.
+    reach: Vec<f64>,
+    /// Per coil: G_ii / (1 - e_i).
+    gain: Vec<f64>,
+    /// Per coil: what a rise keeps of itself until its copper counts as coldest, over the horizon
+    /// and over the tick.
+    copper_keep: Vec<f64>,
+    tick_keep: Vec<f64>,
+    /// Per coil: full power times the copper's K + T, which does not depend on T.
+    full_by_temperature: Vec<f64>,
+    room_k: f64,
+}
+
+impl Limiter {
+    /// For full powers `full_w` at room temperature `room_c`.
+    pub(super) fn new(
+        network: &Network,
+        allowed: &AllowedBox,
+        full_w: &[f64],
+        room_c: f64,
+        timing: &Timing,
+    ) -> Self {
+        let bound = &allowed.rise;
+        let keeps = |span_s: f64| -> Vec<f64> {
+            let rates = network.loss.iter().zip(&network.heat).map(|(loss, heat)| loss / heat);
+            rates.map(|rate| libm::exp(-rate * span_s)).collect()
+        };
+        let tends = |node: usize| match full_w.get(node) {
+            Some(full) => {
+                let driven = (full + network.inflow(node, bound)) / network.loss[node];
+                driven.max(bound[node])
+            }
+            None => bound[node],
+        };
+        let gain = |coil: usize| {
+            let rate = network.loss[coil] / network.heat[coil];
+            network.loss[coil] / -libm::expm1(-rate * timing.horizon_s)
+        };
+        let copper_keep = |span_s: f64| {
+            let mut keep = keeps(span_s);
+            keep.truncate(full_w.len());
+            keep
+        };
+        let [tick_s, copper_s] = timing.copper_s;
+        let room_k = COPPER_K_C + room_c;
+        Self {
+            cap_w: vec![0.0; full_w.len()],
+            full_w: full_w.to_vec(),
+            tick_full_w: full_w.to_vec(),
+            floor_w: full_w.iter().map(|full| full * allowed.share).collect(),
+            bound: bound.clone(),
+            bound_inverse: bound.iter().map(|most| most.recip()).collect(),
+            keep: keeps(timing.horizon_s),
+            tends: (0..network.nodes()).map(tends).collect(),
+            reach: vec![0.0; network.nodes()],
+            gain: (0..full_w.len()).map(gain).collect(),
+            tick_keep: copper_keep(tick_s),
+            copper_keep: copper_keep(copper_s),
+            full_by_temperature: full_w.iter().map(|full| full * room_k).collect(),
+            room_k,
+        }
+    }
+
+    /// Caps and full powers for the tick that starts at these rises.
+    pub(super) fn refresh(&mut self, network: &Network, rise: &[f64]) {
+        for (coil, by_temperature) in self.full_by_temperature.iter().enumerate() {
+            self.full_w[coil] =
+                by_temperature / (self.room_k + self.copper_keep[coil] * rise[coil]);
+            self.tick_full_w[coil] =
+                by_temperature / (self.room_k + self.tick_keep[coil] * rise[coil]);
+        }
+        let share = |(rise, inverse): (&f64, &f64)| rise * inverse;
+        let worst = rise.iter().zip(&self.bound_inverse).map(share).fold(0.0, f64::max);
+        if worst > OUTSIDE {
+            self.come_back(rise);
+        } else {
+            self.stay_inside(network, rise);
+        }
+    }
+
+    fn stay_inside(&mut self, network: &Network, rise: &[f64]) {
+        for (node, reach) in self.reach.iter_mut().enumerate() {
+            let tends = self.tends[node];
+            *reach = (tends + self.keep[node] * (rise[node] - tends)).min(self.bound[node]);
+        }
+        for (coil, cap) in self.cap_w.iter_mut().enumerate() {
+            let own = self.gain[coil] * (self.bound[coil] - self.keep[coil] * rise[coil]);
+            // Never below the floor but for rounding.
+            *cap = (own - network.inflow(coil, &self.reach)).max(self.floor_w[coil]);
+        }
+    }
+
+    /// After a start outside the box: whoever is out rests, nobody has more than the floor. All
+    /// nodes then lie inside the box stretched by the worst of them, and that stretch only falls.
+    fn come_back(&mut self, rise: &[f64]) {
+        let coils = self.cap_w.len();
+        for (coil, cap) in self.cap_w.iter_mut().enumerate() {
+            let out = |node: usize| rise[node] * self.bound_inverse[node] > OUTSIDE;
+            let rests = out(coil) || out(coils + coil);
+            *cap = if rests { 0.0 } else { self.floor_w[coil] };
+        }
+    }
+}

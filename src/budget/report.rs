@@ -1,0 +1,269 @@
+//! What a display can do: continuous duty, seconds of full drive, supply, and what binds.
+//!
+//! Figures in time come from the real stage, fed with full wishes in coarse steps.
+
+use serde::Serialize;
+
+use super::check::check;
+use super::drive::Drivers;
+use super::network::{Network, Node};
+use super::permit::{Timing, nominal_full_power};
+use super::{Budget, BudgetError, BudgetSettings, Start};
+use crate::coil::chords::Chords;
+use crate::coil::copper::COPPER_K_C;
+use crate::units::{Amps, Celsius, Share};
+
+/// Steps of the first ten minutes, s: short against every winding.
+const FINE_S: f64 = 0.1;
+
+/// Steps from there to four hours, s: short against every backing.
+const COARSE_S: f64 = 10.0;
+
+/// Ten minutes, in fine steps.
+const FINE_STEPS: u32 = 6_000;
+
+/// From ten minutes to four hours, in coarse steps.
+const COARSE_STEPS: u32 = 1_380;
+
+/// Displays up to this size are also asked what each coil may do alone, which costs one solution
+/// of the whole network per coil.
+const ALONE_UP_TO: usize = 1024;
+
+/// What keeps a coil from more duty when all coils ask for everything for hours.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Binds {
+    /// Nothing: it has full duty.
+    Nothing,
+    /// Heat. The node is the one whose limit decides the continuous power of all coils.
+    Heat(Node),
+    /// The rail with this name.
+    Rail(String),
+}
+
+/// One coil, all others driven the same way unless said otherwise.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct CoilReport {
+    /// Power at full duty and room temperature, W, as stated (no margin, no power factor).
+    pub full_w: f64,
+    /// Current at full duty and room temperature, A, as stated.
+    pub full_a: f64,
+    /// Share of its full power that heat grants it for ever, from any start.
+    pub floor_share: f64,
+    /// Duty that heat grants for ever when all coils ask for everything: with the winding at its
+    /// bound and the PWM of this coil.
+    pub continuous_duty: f64,
+    /// The same if the PWM were slow against L/R (the safe assumption).
+    pub continuous_duty_slow: f64,
+    /// Duty that heat grants for ever when only this coil is driven: the power that brings its
+    /// winding to its bound with everything else at rest. Not computed for very large displays.
+    pub alone_duty: Option<f64>,
+    /// Seconds of full drive from cold, all coils driven and the supply set aside, until heat
+    /// first takes something away; none if it never does within four hours.
+    pub full_drive_s: Option<f64>,
+    /// Duty granted at full wish after ten minutes from cold, rails included.
+    pub duty_10_min: f64,
+    /// Winding then, C.
+    pub coil_10_min_c: f64,
+    /// Backing then, C.
+    pub backing_10_min_c: f64,
+    /// Duty granted at full wish after four hours from cold, rails included.
+    pub duty_4_h: f64,
+    /// Winding then, C.
+    pub coil_4_h_c: f64,
+    /// Backing then, C.
+    pub backing_4_h_c: f64,
+    /// This coil's part of what its rail would give with all coils in full, 0 to 1.
+    pub rail_part: f64,
+    /// What binds it in the end.
+    pub binds: Binds,
+}
+
+/// One rail.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct RailReport {
+    /// As the maker calls it.
+    pub name: String,
+    /// Mean current with all coils in full at room temperature, A, counted as the limiter does:
+    /// with each coil's power factor.
+    pub all_full_a: f64,
+    /// What it may give, A.
+    pub limit_a: f64,
+    /// The share of all coils' full power that it can feed at once, at most 1.
+    pub feeds: f64,
+}
+
+/// What a display allows.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Report {
+    /// Per coil, in display order.
+    pub coils: Vec<CoilReport>,
+    /// Per rail.
+    pub rails: Vec<RailReport>,
+    /// The node whose limit decides the continuous power of all coils.
+    pub binding: Node,
+    /// The enclosure after ten minutes and four hours of full wish, C.
+    pub enclosure_c: Option<[f64; 2]>,
+}
+
+/// What one run at full wish showed.
+struct Run {
+    first_cut_s: Vec<Option<f64>>,
+    /// After ten minutes and four hours: codes, most that heat allowed, node temperatures.
+    moments: [Moment; 2],
+}
+
+struct Moment {
+    codes: Vec<u32>,
+    most: Vec<u32>,
+    node_c: Vec<f64>,
+}
+
+/// Runs the budget of a display at full wish and sums up what it allows.
+///
+/// # Errors
+/// As [`Budget::new`].
+pub fn report(settings: &BudgetSettings) -> Result<Report, BudgetError> {
+    check(settings)?;
+    let mut unfed = settings.clone();
+    unfed.rails.iter_mut().for_each(|rail| rail.limit = Amps(f64::INFINITY));
+    let rails = rail_reports(settings);
+    let free = run(&unfed)?;
+    let short = rails.iter().any(|rail| rail.feeds < 1.0);
+    let fed = if short { Some(run(settings)?) } else { None };
+    let budget = Budget::new(settings)?;
+    let [early, late] = &fed.as_ref().unwrap_or(&free).moments;
+    let network = Network::new(settings)?;
+    let drivers = Drivers::new(&settings.coils);
+    let mut coils = Vec::with_capacity(settings.coils.len());
+    for (index, wired) in drivers.all().enumerate() {
+        let Some(mut coil) = continuous(settings, &budget, &network, &rails, index)? else {
+            continue;
+        };
+        coil.full_drive_s = free.first_cut_s.get(index).copied().flatten();
+        let duty = |moment: &Moment| moment.codes.get(index).map_or(0.0, |code| wired.duty(*code));
+        let warm = |moment: &Moment, node: usize| moment.node_c.get(node).copied().unwrap_or(0.0);
+        let backing = settings.coils.len() + index;
+        coil.duty_10_min = duty(early);
+        coil.duty_4_h = duty(late);
+        (coil.coil_10_min_c, coil.backing_10_min_c) = (warm(early, index), warm(early, backing));
+        (coil.coil_4_h_c, coil.backing_4_h_c) = (warm(late, index), warm(late, backing));
+        coil.binds = match (late.codes.get(index), late.most.get(index)) {
+            (Some(code), Some(most)) if code < most => {
+                let rail = settings.coils.get(index).and_then(|coil| rails.get(coil.rail));
+                Binds::Rail(rail.map_or_else(String::new, |rail| rail.name.clone()))
+            }
+            (Some(_), Some(most)) if wired.duty(*most) < 1.0 => Binds::Heat(budget.binding()),
+            _ => Binds::Nothing,
+        };
+        coils.push(coil);
+    }
+    let enclosure = 2 * settings.coils.len();
+    let around = early.node_c.get(enclosure).zip(late.node_c.get(enclosure));
+    Ok(Report {
+        coils,
+        rails,
+        binding: budget.binding(),
+        enclosure_c: around.map(|(early, late)| [*early, *late]),
+    })
+}
+
+/// What holds for ever, and the supply; the rest is filled in from the runs.
+fn continuous(
+    settings: &BudgetSettings,
+    budget: &Budget,
+    network: &Network,
+    rails: &[RailReport],
+    index: usize,
+) -> Result<Option<CoilReport>, BudgetError> {
+    let (Some(coil), Some(bound_c), Some(floor_w)) =
+        (settings.coils.get(index), budget.bound_c().get(index), budget.floor_w().get(index))
+    else {
+        return Ok(None);
+    };
+    let full_w = nominal_full_power(settings, coil).0;
+    let volts = settings.rails.get(coil.rail).map_or(f64::INFINITY, |rail| rail.volts.0);
+    let all_full_a = rails.get(coil.rail).map_or(f64::INFINITY, |rail| rail.all_full_a);
+    // A warm winding takes less power at the same duty, so the same power is more duty.
+    let warm = (COPPER_K_C + bound_c) / (COPPER_K_C + settings.room.0);
+    let share = |power_w: f64| (power_w / (full_w * coil.power_scale) * warm).min(1.0);
+    let chords = Chords::new(coil.period_over_tau);
+    let alone_duty = if settings.coils.len() <= ALONE_UP_TO {
+        let mut power = vec![0.0; network.nodes()];
+        power.iter_mut().skip(index).take(1).for_each(|own| *own = 1.0);
+        let rise = network.settled(&power)?;
+        let own = rise.get(index).map(|kelvin| (bound_c - settings.room.0) / kelvin);
+        own.map(|power_w| chords.duty(share(power_w)))
+    } else {
+        None
+    };
+    Ok(Some(CoilReport {
+        full_w,
+        full_a: full_w / volts,
+        floor_share: budget.floor_share().min(1.0),
+        continuous_duty: chords.duty(share(*floor_w)),
+        continuous_duty_slow: share(*floor_w),
+        alone_duty,
+        full_drive_s: None,
+        duty_10_min: 0.0,
+        coil_10_min_c: 0.0,
+        backing_10_min_c: 0.0,
+        duty_4_h: 0.0,
+        coil_4_h_c: 0.0,
+        backing_4_h_c: 0.0,
+        rail_part: full_w * coil.power_scale / volts / all_full_a,
+        binds: Binds::Nothing,
+    }))
+}
+
+fn rail_reports(settings: &BudgetSettings) -> Vec<RailReport> {
+    let all_full_a = |rail: usize, volts: f64| {
+        let fed = settings.coils.iter().filter(|coil| coil.rail == rail);
+        fed.map(|coil| nominal_full_power(settings, coil).0 * coil.power_scale / volts).sum()
+    };
+    let report = |(index, rail): (usize, &super::Rail)| {
+        let all_full_a: f64 = all_full_a(index, rail.volts.0);
+        RailReport {
+            name: rail.name.clone(),
+            all_full_a,
+            limit_a: rail.limit.0,
+            feeds: if all_full_a > rail.limit.0 { rail.limit.0 / all_full_a } else { 1.0 },
+        }
+    };
+    settings.rails.iter().enumerate().map(report).collect()
+}
+
+/// Four hours of full wish from cold.
+fn run(settings: &BudgetSettings) -> Result<Run, BudgetError> {
+    let mut settings = settings.clone();
+    settings.start = Start::Cold;
+    let real = Timing::of(&settings);
+    let wishes = vec![Share::ALL; settings.coils.len()];
+    let full: Vec<u32> = settings.coils.iter().map(|coil| u32::from(coil.steps)).collect();
+    let mut first_cut_s = vec![None; settings.coils.len()];
+    let mut moments = Vec::with_capacity(2);
+    let mut start_s = 0.0;
+    for (frame_s, steps) in [(FINE_S, FINE_STEPS), (COARSE_S, COARSE_STEPS)] {
+        let horizon_s = real.horizon_s.max(frame_s);
+        let timing = Timing { frame_s, frames: 1, horizon_s, copper_s: real.copper_s };
+        let mut budget = Budget::with_timing(&settings, timing)?;
+        let mut codes = vec![0; wishes.len()];
+        for step in 0..steps {
+            for (code, duty) in codes.iter_mut().zip(budget.permit(&wishes)) {
+                *code = duty.code().unsigned_abs();
+            }
+            let most = budget.most().iter().zip(&full);
+            for (cut_s, (most, full)) in first_cut_s.iter_mut().zip(most) {
+                if cut_s.is_none() && most < full {
+                    *cut_s = Some(start_s + f64::from(step) * frame_s);
+                }
+            }
+        }
+        start_s += f64::from(steps) * frame_s;
+        let node_c = budget.load().node_c.to_vec();
+        settings.start = Start::Nodes(node_c.iter().copied().map(Celsius).collect());
+        moments.push(Moment { codes, most: budget.most().to_vec(), node_c });
+    }
+    let moments = <[Moment; 2]>::try_from(moments).map_err(|_| BudgetError::NoCoils)?;
+    Ok(Run { first_cut_s, moments })
+}
