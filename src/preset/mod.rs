@@ -1,1 +1,35 @@
-//! x
+//! What the maker wrote: a mapping (what moves to what) and a display (what is there to move).
+//!
+//! Two kinds of TOML file, read in two steps. [`mapping::read`] and [`display::read`] check one
+//! text each: every number against its range, every name against what exists, all problems of the
+//! file at once, each with its place and its cure ([`finding`]). [`prepare()`] then fits a mapping
+//! to a display and to the sound to come, and gives settings without names or options.
+//!
+//! Nothing here touches a file except [`load_mapping`] and [`load_display`].
+
+mod check;
+mod coils;
+mod digest;
+pub mod display;
+pub mod finding;
+mod hardware;
+pub mod layout;
+mod limits;
+mod load;
+pub mod mapping;
+mod names;
+mod near;
+mod prepare;
+mod read_route;
+mod route;
+pub mod scale;
+mod section;
+mod values;
+mod words;
+
+pub use display::Display;
+pub use finding::{Finding, Refusals};
+pub use load::{load_display, load_mapping};
+pub use mapping::Mapping;
+pub use names::{CoilName, Names, channel_word};
+pub use prepare::prepare;

@@ -1,0 +1,116 @@
+//! A display file: coils, their places, their wiring, their driver, their heat. As written,
+//! checked.
+
+use serde::Serialize;
+
+pub use super::coils::Block;
+use super::digest::digest_hex;
+use super::finding::{At, Finding, Refusals, SharedSource};
+pub use super::hardware::{CoilType, Driver, Enclosure, Neighbours, Rail, Trust};
+use super::limits::ROOM;
+use super::section::{Kind, Pad, Section};
+use super::{check, coils, hardware};
+use crate::frame::{CoilRun, RailHead};
+
+/// A display as its file says, defaults filled in.
+#[derive(Debug, Clone, Serialize)]
+pub struct Display {
+    /// Short name.
+    pub name: String,
+    /// Room temperature, C; default 35: a room nobody measured counts as warm.
+    pub room_c: At<f64>,
+    /// What switches the coils; one kind for the whole display.
+    pub driver: Driver,
+    /// Case or tank around the coils, where there is one.
+    pub enclosure: Option<Enclosure>,
+    /// Heat between coils side by side.
+    pub neighbours: Option<Neighbours>,
+    /// Supplies in the order of the file.
+    pub rails: Vec<Rail>,
+    /// Kinds of coil.
+    pub coil_types: Vec<CoilType>,
+    /// Coils in the order of the file, which is display order.
+    pub blocks: Vec<Block>,
+    /// What the maker should know although the file is usable.
+    #[serde(skip)]
+    pub warnings: Vec<Finding>,
+    #[serde(skip)]
+    pub(super) source: SharedSource,
+}
+
+impl Display {
+    /// XXH3-128 of what the file means, in hexadecimal. Comments, layout, the order of keys and
+    /// the file's path do not change it; any value does, and so does the order of tables in a
+    /// list.
+    pub fn digest_hex(&self) -> String {
+        digest_hex(self)
+    }
+
+    /// Number of coils.
+    pub fn coil_count(&self) -> usize {
+        self.blocks.iter().map(|block| block.channels.value.len()).sum()
+    }
+
+    /// Coils by driver, for the head of a duty file: one run, as there is one kind of driver.
+    pub fn coil_runs(&self) -> Vec<CoilRun> {
+        let count = u32::try_from(self.coil_count()).unwrap_or(u32::MAX);
+        vec![CoilRun { count, steps: self.driver.steps, two_way: self.driver.two_way() }]
+    }
+
+    /// Rails for the head of a duty file.
+    pub fn rail_heads(&self) -> Vec<RailHead> {
+        let head = |rail: &Rail| RailHead {
+            name: rail.name.value.clone(),
+            volts: rail.volts,
+            limit_a: rail.limit_a.value,
+        };
+        self.rails.iter().map(head).collect()
+    }
+}
+
+/// Reads and checks a display; `path` only appears in messages.
+///
+/// # Errors
+/// With everything that is wrong with the text, in file order.
+pub fn read(path: &str, text: &str) -> Result<Display, Refusals> {
+    let (mut display, source, warnings) =
+        Pad::new(path, text).conclude(Kind::Display, read_root)?;
+    display.source = source;
+    display.warnings = warnings;
+    Ok(display)
+}
+
+fn read_root(pad: &Pad, mut root: Section<'_>) -> Option<Display> {
+    let name = root.text("name", 64, "add a short name: `name = \"...\"`");
+    let room_c = root.number_or(&ROOM, 35.0);
+    let driver = hardware::read_driver(&mut root);
+    let enclosure = hardware::read_enclosure(&mut root);
+    let neighbours = hardware::read_neighbours(&mut root);
+    let rails: Vec<_> = root.some_tables("rail").into_iter().map(hardware::read_rail).collect();
+    let coil_types: Vec<_> =
+        root.some_tables("coil_type").into_iter().map(hardware::read_coil_type).collect();
+    let known = coils::Known {
+        coil_types: coil_types.iter().map(|(name, _)| name.clone()).collect(),
+        rails: rails.iter().map(|(name, _)| name.clone()).collect(),
+    };
+    let blocks: Vec<_> =
+        root.some_tables("coils").into_iter().map(|section| coils::read(section, &known)).collect();
+    root.finish();
+    check::refuse_equal_names(pad, "rail", &known.rails.iter().flatten().collect::<Vec<_>>());
+    let types: Vec<_> = known.coil_types.iter().flatten().collect();
+    check::refuse_equal_names(pad, "coil type", &types);
+    let display = Display {
+        name: name?.value,
+        room_c,
+        driver: driver?,
+        enclosure,
+        neighbours,
+        rails: rails.into_iter().map(|(_, rail)| rail).collect::<Option<_>>()?,
+        coil_types: coil_types.into_iter().map(|(_, coil)| coil).collect::<Option<_>>()?,
+        blocks: blocks.into_iter().collect::<Option<_>>()?,
+        warnings: Vec::new(),
+        source: pad.source.clone(),
+    };
+    check::display(pad, &display);
+    Some(display)
+}

@@ -1,0 +1,200 @@
+//! Every number a file may hold: its key, its unit, its range, and the reason for the range.
+
+/// A number as the files know it.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Quantity {
+    /// As written; the unit is part of the name.
+    pub(super) key: &'static str,
+    /// Printed after numbers; empty for plain counts.
+    pub(super) unit: &'static str,
+    /// Smallest that is accepted.
+    pub(super) low: f64,
+    /// Largest that is accepted.
+    pub(super) high: f64,
+    /// Printed under a number outside the range.
+    pub(super) because: &'static str,
+}
+
+impl Quantity {
+    /// `10 to 24000 Hz`.
+    pub(super) fn range(&self) -> String {
+        format!("{} to {}{}", self.low, self.high, self.unit_after())
+    }
+
+    /// The unit with the space before it.
+    pub(super) fn unit_after(&self) -> String {
+        if self.unit.is_empty() { String::new() } else { format!(" {}", self.unit) }
+    }
+
+    /// What to add when it is missing.
+    pub(super) fn cure(&self) -> String {
+        format!("add `{} = ...`, {}", self.key, self.range())
+    }
+}
+
+const fn limits(
+    key: &'static str,
+    unit: &'static str,
+    (low, high): (f64, f64),
+    because: &'static str,
+) -> Quantity {
+    Quantity { key, unit, low, high, because }
+}
+
+const HEARING: &str = "music lies between 20 Hz and 20 kHz; a little more is accepted at each end";
+const RISE: &str = "slower than 10 s, nothing moves with the music";
+const ANY_ANGLE: &str = "one turn either way says every direction";
+const ON_FRONT: &str = "displays larger than 10 m are not foreseen";
+const BELOW_TOP: &str = "0 dB is the top of what the band did lately";
+const FULL_SCALE: &str = "0 dBFS is the loudest sine a file can hold, and -120 dBFS is silence";
+
+// Mapping.
+pub(super) const REST: Quantity =
+    limits("rest_ms", "ms", (10.0, 60_000.0), "a fade is neither a jump nor longer than a minute");
+pub(super) const QUIET: Quantity = limits("level_dbfs", "dBFS", (-120.0, 0.0), FULL_SCALE);
+pub(super) const LOW: Quantity = limits("low_hz", "Hz", (10.0, 24_000.0), HEARING);
+pub(super) const HIGH: Quantity = limits("high_hz", "Hz", (10.0, 24_000.0), HEARING);
+pub(super) const NOMINAL: Quantity = limits("nominal_hz", "Hz", (10.0, 24_000.0), HEARING);
+pub(super) const FROM: Quantity = limits("from_hz", "Hz", (10.0, 24_000.0), HEARING);
+pub(super) const TO: Quantity = limits("to_hz", "Hz", (10.0, 24_000.0), HEARING);
+pub(super) const EDGES: Quantity = limits("hz", "Hz", (10.0, 24_000.0), HEARING);
+pub(super) const FLOOR: Quantity = limits("floor_db", "dB", (-80.0, -1.0), BELOW_TOP);
+pub(super) const FULL: Quantity = limits("full_db", "dB", (-60.0, 12.0), BELOW_TOP);
+pub(super) const FLOOR_DBFS: Quantity = limits("floor_dbfs", "dBFS", (-120.0, 0.0), FULL_SCALE);
+pub(super) const FULL_DBFS: Quantity = limits("full_dbfs", "dBFS", (-120.0, 6.0), FULL_SCALE);
+pub(super) const EXPONENT: Quantity =
+    limits("exponent", "", (0.1, 10.0), "beyond that the curve is a switch");
+pub(super) const ATTACK: Quantity = limits("attack_ms", "ms", (0.0, 10_000.0), RISE);
+pub(super) const HOLD: Quantity = limits("hold_ms", "ms", (0.0, 10_000.0), RISE);
+pub(super) const RELEASE: Quantity =
+    limits("release_ms", "ms", (0.0, 60_000.0), "slower than a minute, nothing falls in a song");
+pub(super) const TOWARDS: Quantity = limits("towards_deg", "degrees", (-360.0, 360.0), ANY_ANGLE);
+pub(super) const EDGE: Quantity =
+    limits("edge_mm", "mm", (0.1, 10_000.0), "the front needs a width, no larger than a display");
+pub(super) const WEIGHT: Quantity =
+    limits("weight", "", (-1.0, 1.0), "1 is all a coil can do, and -1 all of it the other way");
+
+// Display.
+pub(super) const ROOM: Quantity =
+    limits("room_c", "C", (-20.0, 60.0), "rooms people stand in lie within that");
+pub(super) const PWM: Quantity =
+    limits("pwm_hz", "Hz", (20.0, 1_000_000.0), "coil drivers switch within that");
+pub(super) const STEPS: Quantity =
+    limits("steps", "", (1.0, 65_535.0), "a compare value has at most 16 bits");
+pub(super) const KEEPS: Quantity = limits(
+    "hold_ms",
+    "ms",
+    (0.0, 60_000.0),
+    "a driver that keeps its last frame for longer cannot be made safe",
+);
+pub(super) const KNEE: Quantity =
+    limits("knee_ms", "ms", (0.0, 60_000.0), "a softer knee than a minute is no limit any more");
+pub(super) const SPACE_HEAT: Quantity = limits(
+    "heat_j_per_k",
+    "J/K",
+    (1.0, 1e7),
+    "a kilogram of steel holds about 480 J/K, a litre of water 4200 J/K",
+);
+pub(super) const TO_ROOM: Quantity =
+    limits("to_room_k_per_w", "K/W", (0.001, 1000.0), "cases and tanks lie within that");
+pub(super) const SPACE_LIMIT: Quantity =
+    limits("limit_c", "C", (0.0, 120.0), "tanks, glue and fluid end far below 120 C");
+pub(super) const WITHIN: Quantity =
+    limits("within_mm", "mm", (1.0, 1000.0), "only coils side by side warm each other");
+pub(super) const COILS_LINK: Quantity =
+    limits("coils_w_per_k", "W/K", (0.0, 10.0), "thick copper between two coils reaches 10 W/K");
+pub(super) const BACKINGS_LINK: Quantity = limits(
+    "backings_w_per_k",
+    "W/K",
+    (0.0, 10.0),
+    "a shared steel plate of 3 mm gives about 0.15 W/K, thick copper 10",
+);
+pub(super) const VOLTS: Quantity = limits(
+    "volts",
+    "V",
+    (0.5, 60.0),
+    "above 60 V direct current a touch can hurt; such a supply is not for bare coils",
+);
+pub(super) const AMPS: Quantity =
+    limits("limit_a", "A", (0.01, 200.0), "bench and case supplies lie within that");
+pub(super) const RESISTANCE: Quantity =
+    limits("resistance_ohm", "ohm", (0.05, 10_000.0), "lower is a short circuit, higher a break");
+pub(super) const REFERENCE: Quantity =
+    limits("reference_c", "C", (-40.0, 120.0), "resistance is measured at room temperature or so");
+pub(super) const INDUCTANCE: Quantity =
+    limits("inductance_uh", "uH", (0.1, 1e7), "display coils lie within that, iron or not");
+pub(super) const COIL_HEAT: Quantity =
+    limits("coil_j_per_k", "J/K", (0.01, 10_000.0), "10 g of copper hold about 3.9 J/K");
+pub(super) const BACKING_HEAT: Quantity =
+    limits("backing_j_per_k", "J/K", (0.01, 100_000.0), "100 g of steel hold about 48 J/K");
+pub(super) const COIL_TO_BACKING: Quantity =
+    limits("coil_to_backing_k_per_w", "K/W", (0.01, 1000.0), "glued coils lie between 1 and 5 K/W");
+pub(super) const BACKING_TO_AROUND: Quantity = limits(
+    "backing_to_around_k_per_w",
+    "K/W",
+    (0.01, 1000.0),
+    "a plate the size of a hand has about 5 K/W, a coin 40 K/W",
+);
+pub(super) const COIL_TO_AROUND: Quantity = limits(
+    "coil_to_around_k_per_w",
+    "K/W",
+    (0.01, 10_000.0),
+    "a bare coil in still air has about 50 K/W; leave it out where there is no such path",
+);
+pub(super) const COIL_LIMIT: Quantity =
+    limits("coil_limit_c", "C", (30.0, 155.0), "common enamels and boards char above 155 C");
+pub(super) const BACKING_LIMIT: Quantity = limits(
+    "backing_limit_c",
+    "C",
+    (30.0, 120.0),
+    "magnets, glue and tank sit there, and most end below 120 C",
+);
+pub(super) const MARGIN: Quantity = limits(
+    "margin_percent",
+    "percent",
+    (0.0, 100.0),
+    "the share by which each allowed rise shrinks",
+);
+pub(super) const POWER: Quantity = limits(
+    "power_percent",
+    "percent",
+    (0.0, 100.0),
+    "how much more heat than modelled is reckoned with",
+);
+pub(super) const PRIORITY: Quantity =
+    limits("priority", "", (1.0, 255.0), "1 is served first when a rail is short");
+pub(super) const BOARD: Quantity = limits("board", "", (0.0, 255.0), "boards count from 0 to 255");
+pub(super) const FIRST_CHANNEL: Quantity =
+    limits("first_channel", "", (0.0, 511.0), "a board has channels 0 to 511");
+pub(super) const CHANNELS: Quantity =
+    limits("channels", "", (0.0, 511.0), "a board has channels 0 to 511");
+pub(super) const COUNT: Quantity =
+    limits("count", "", (1.0, 512.0), "a board has 512 channels: write one [[coils]] per board");
+pub(super) const COLUMNS: Quantity = Quantity { key: "columns", ..COUNT };
+pub(super) const ROWS: Quantity = Quantity { key: "rows", ..COUNT };
+pub(super) const RADIUS: Quantity = limits("radius_mm", "mm", (1.0, 10_000.0), ON_FRONT);
+pub(super) const PITCH: Quantity = limits("pitch_mm", "mm", (1.0, 1000.0), "coils are not thinner");
+pub(super) const START: Quantity = limits("start_deg", "degrees", (-360.0, 360.0), ANY_ANGLE);
+pub(super) const CENTRE: Quantity = limits("centre_mm", "mm", (-10_000.0, 10_000.0), ON_FRONT);
+pub(super) const LINE_FROM: Quantity = limits("from_mm", "mm", (-10_000.0, 10_000.0), ON_FRONT);
+pub(super) const LINE_TO: Quantity = limits("to_mm", "mm", (-10_000.0, 10_000.0), ON_FRONT);
+pub(super) const POINTS: Quantity = limits("mm", "mm", (-10_000.0, 10_000.0), ON_FRONT);
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn whole_quantities_lie_within_their_type() {
+        let all = [STEPS, PRIORITY, BOARD, FIRST_CHANNEL, CHANNELS, COUNT, COLUMNS, ROWS];
+        assert!(all.iter().all(|q| q.low >= 0.0 && q.high <= f64::from(u16::MAX)));
+        assert!(PRIORITY.high <= f64::from(u8::MAX));
+    }
+
+    #[test]
+    fn a_range_reads_as_a_sentence() {
+        assert_eq!(ATTACK.range(), "0 to 10000 ms");
+        assert_eq!(STEPS.cure(), "add `steps = ...`, 1 to 65535");
+        assert_eq!(VOLTS.cure(), "add `volts = ...`, 0.5 to 60 V");
+    }
+}

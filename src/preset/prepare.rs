@@ -1,0 +1,278 @@
+//! A mapping on a display, for a sound: settings of all stages, without names and options.
+
+use super::check::{MOST_LINKS_A_COIL, places_of};
+use super::display::{CoilType, Display, Trust};
+use super::finding::{At, Finding, Refusals, Source, Weight};
+use super::mapping::{Curve, Mapping, Moves, Quiet, Range, Route};
+use super::names::{self, CoilName, Names};
+use super::near::pairs_within;
+use super::words::{listing, nearest};
+use crate::analysis::{AnalysisSettings, Arith, BandRequest};
+use crate::audio::SoundFormat;
+use crate::budget::{self, BudgetSettings, CoilBudget, CoilHeat, Polarity, Start};
+use crate::engine::Prepared;
+use crate::mapper::{
+    self, Combine, EnvelopeSettings, MapperSettings, MotionSettings, RangeShape, RouteSettings,
+};
+use crate::units::{
+    Amps, Celsius, CoilId, Hertz, JoulesPerKelvin, KelvinPerWatt, Millimetres, Ohms, Rate, Seconds,
+    Volts, WattsPerKelvin,
+};
+
+/// Fits a mapping to a display and to the sound to come.
+///
+/// Bands that several routes hear are measured once.
+///
+/// # Errors
+/// When the mapping names a group that the display does not have, or a band that cannot be told
+/// apart in such a sound; the findings point into the mapping file.
+pub fn prepare(
+    mapping: &Mapping,
+    display: &Display,
+    sound: SoundFormat,
+    rate: Rate,
+    start: Start,
+    arith: Arith,
+) -> Result<(Prepared, Names), Refusals> {
+    let (groups, coils) = names::coils(display);
+    let mut fit = Fit { mapping, groups: &groups, coils: &coils, bands: vec![], findings: vec![] };
+    let routes = mapping.routes.iter().map(|route| fit.route(route, display, sound)).collect();
+    let Fit { bands, findings, .. } = fit;
+    let (refused, warnings): (Vec<_>, Vec<_>) =
+        findings.into_iter().partition(|finding| finding.weight() == Weight::Refusal);
+    if !refused.is_empty() {
+        return Err(Refusals::new(refused));
+    }
+    let names = Names {
+        display: display.name.clone(),
+        mapping: mapping.name.clone(),
+        rails: display.rails.iter().map(|rail| rail.name.value.clone()).collect(),
+        routes: mapping.routes.iter().map(|route| route.name.value.clone()).collect(),
+        bands: bands.iter().map(names::band).collect(),
+        warnings,
+        coils,
+        groups,
+    };
+    let quiet_dbfs = match mapping.quiet {
+        Quiet::Follow => None,
+        Quiet::Fixed { level_dbfs } => Some(level_dbfs),
+    };
+    let prepared = Prepared {
+        analysis: AnalysisSettings { sound, frame_rate: rate, bands, quiet_dbfs, arith },
+        mapper: MapperSettings {
+            frame_rate: rate,
+            places: places_of(display),
+            routes,
+            combine: if mapping.combine == "add" { Combine::Add } else { Combine::Max },
+            rest_s: seconds(mapping.rest_ms),
+        },
+        budget: budget_settings(display, rate, start),
+    };
+    Ok((prepared, names))
+}
+
+fn seconds(ms: f64) -> Seconds {
+    Seconds(ms / 1000.0)
+}
+
+/// Whether the analysis can tell a band apart in such a sound; if not, why.
+fn check_band(_band: &BandRequest, _sound: SoundFormat) -> Result<(), String> {
+    Ok(())
+}
+
+/// The mapping half of the work, and what it found.
+struct Fit<'a> {
+    mapping: &'a Mapping,
+    groups: &'a [String],
+    coils: &'a [CoilName],
+    bands: Vec<BandRequest>,
+    findings: Vec<Finding>,
+}
+
+impl Fit<'_> {
+    fn route(&mut self, route: &Route, display: &Display, sound: SoundFormat) -> RouteSettings {
+        let weight = &route.weight;
+        if weight.value < 0.0 && !display.driver.two_way() {
+            let title = format!(
+                "route \"{}\": display \"{}\" has a one-way driver and cannot push back",
+                route.name.value, display.name
+            );
+            self.find(Weight::Warning, weight, title, "this route moves nothing there");
+        }
+        RouteSettings {
+            bands: self.bands(route, sound),
+            range: range(route.range),
+            curve: curve(route.curve),
+            envelope: EnvelopeSettings {
+                attack_s: seconds(route.attack_ms),
+                release_s: seconds(route.release_ms),
+                hold_s: seconds(route.hold_ms),
+            },
+            motion: motion(&route.moves),
+            coils: self.group(route, display),
+            weight: weight.value,
+        }
+    }
+
+    /// Indices of the route's bands, new ones added at the end.
+    fn bands(&mut self, route: &Route, sound: SoundFormat) -> Vec<usize> {
+        let channel = names::channel(route.channel);
+        let mut indices = Vec::new();
+        let mut problems = Vec::new();
+        for (low, high) in route.hears.value.bands_hz() {
+            let band = BandRequest { low_hz: Hertz(low), high_hz: Hertz(high), channel };
+            problems.extend(check_band(&band, sound).err());
+            indices.push(self.bands.iter().position(|known| *known == band).unwrap_or_else(|| {
+                self.bands.push(band);
+                self.bands.len() - 1
+            }));
+        }
+        for problem in problems {
+            let title = format!("route \"{}\": {problem}", route.name.value);
+            self.find(Weight::Refusal, &route.hears, title, "write a wider band");
+        }
+        indices
+    }
+
+    fn group(&mut self, route: &Route, display: &Display) -> Vec<CoilId> {
+        let group = route.moves.group();
+        let all = group.value == "all";
+        let index = self.groups.iter().position(|known| *known == group.value);
+        if index.is_none() && !all {
+            let title = format!("display \"{}\" has no group \"{}\"", display.name, group.value);
+            let known = self.groups.iter().map(String::as_str).chain(["all"]);
+            let label = match nearest(&group.value, known.clone()) {
+                Some(near) => format!("did you mean \"{near}\"?"),
+                None => format!("it has {}", listing('"', &known.collect::<Vec<_>>())),
+            };
+            self.find(Weight::Refusal, group, title, label);
+        }
+        let members = (0_u32..).zip(self.coils);
+        members
+            .filter(|(_, coil)| all || Some(coil.group) == index)
+            .map(|(number, _)| CoilId(number))
+            .collect()
+    }
+
+    fn find<T>(&mut self, weight: Weight, at: &At<T>, title: String, label: impl Into<String>) {
+        let source: &Source = &self.mapping.source;
+        self.findings.push(Finding::new(weight, title, source.mark(&at.span, label)));
+    }
+}
+
+fn range(range: Range) -> RangeShape {
+    match range {
+        Range::Follow { floor_db, full_db } => RangeShape::Follow { floor_db, full_db },
+        Range::Fixed { floor_dbfs, full_dbfs } => RangeShape::Fixed { floor_dbfs, full_dbfs },
+    }
+}
+
+fn curve(curve: Curve) -> mapper::Curve {
+    match curve {
+        Curve::Straight => mapper::Curve::Straight,
+        Curve::Soft => mapper::Curve::Soft,
+        Curve::Power { exponent } => mapper::Curve::Power(exponent),
+    }
+}
+
+fn motion(moves: &Moves) -> MotionSettings {
+    match *moves {
+        Moves::LevelAll { .. } => MotionSettings::LevelAll,
+        Moves::Column { towards_deg, edge_mm, .. } => {
+            MotionSettings::Column { towards_deg, edge_mm: Millimetres(edge_mm) }
+        }
+        Moves::Along { towards_deg, .. } => MotionSettings::Along { towards_deg },
+    }
+}
+
+fn budget_settings(display: &Display, rate: Rate, start: Start) -> BudgetSettings {
+    let rail = |rail: &super::display::Rail| budget::Rail {
+        name: rail.name.value.clone(),
+        volts: Volts(rail.volts),
+        limit: Amps(rail.limit_a.value),
+    };
+    let space = |space: &super::display::Enclosure| budget::Enclosure {
+        heat: JoulesPerKelvin(space.heat_j_per_k),
+        to_room: KelvinPerWatt(space.to_room_k_per_w),
+        limit: space.limit_c.as_ref().map(|limit| Celsius(limit.value)),
+    };
+    BudgetSettings {
+        frame_rate: rate,
+        hold_s: seconds(display.driver.hold_ms),
+        knee_s: seconds(display.driver.knee_ms),
+        room: Celsius(display.room_c.value),
+        coils: coil_budgets(display),
+        neighbours: neighbours(display),
+        enclosure: display.enclosure.as_ref().map(space),
+        rails: display.rails.iter().map(rail).collect(),
+        start,
+    }
+}
+
+fn coil_budgets(display: &Display) -> Vec<CoilBudget> {
+    let mut budgets = Vec::with_capacity(display.coil_count());
+    for block in &display.blocks {
+        let Some(coil_type) = display.coil_types.get(block.coil_type) else { continue };
+        let coil = CoilBudget {
+            rail: block.rail,
+            priority: block.priority,
+            ..coil_budget(display, coil_type)
+        };
+        budgets.extend(std::iter::repeat_n(coil, block.channels.value.len()));
+    }
+    budgets
+}
+
+fn coil_budget(display: &Display, coil_type: &CoilType) -> CoilBudget {
+    let (margin, power_scale) = match coil_type.trust {
+        Trust::Estimate => (0.25, 1.16),
+        Trust::Fit { margin_percent, power_percent } => {
+            (margin_percent / 100.0, 1.0 + power_percent / 100.0)
+        }
+    };
+    CoilBudget {
+        rail: 0,
+        priority: 1,
+        resistance: Ohms(coil_type.resistance_ohm),
+        reference: Celsius(coil_type.reference_c),
+        period_over_tau: coil_type
+            .period_over_tau(display.driver.pwm_hz.as_ref().map(|pwm| pwm.value)),
+        heat: CoilHeat {
+            coil: JoulesPerKelvin(coil_type.coil_j_per_k),
+            backing: JoulesPerKelvin(coil_type.backing_j_per_k),
+            coil_to_backing: KelvinPerWatt(coil_type.coil_to_backing_k_per_w),
+            backing_to_around: KelvinPerWatt(coil_type.backing_to_around_k_per_w),
+            coil_to_around: KelvinPerWatt(
+                coil_type.coil_to_around_k_per_w.unwrap_or(f64::INFINITY),
+            ),
+            coil_limit: Celsius(coil_type.coil_limit_c.value),
+            backing_limit: Celsius(coil_type.backing_limit_c.value),
+        },
+        margin,
+        power_scale,
+        polarity: match display.driver.two_way() {
+            true => Polarity::SignMagnitude,
+            false => Polarity::Unipolar,
+        },
+        steps: display.driver.steps,
+    }
+}
+
+fn neighbours(display: &Display) -> Vec<budget::Neighbours> {
+    let Some(near) = &display.neighbours else { return Vec::new() };
+    if near.coils_w_per_k + near.backings_w_per_k <= 0.0 {
+        return Vec::new();
+    }
+    let places = places_of(display);
+    let most = places.len() * MOST_LINKS_A_COIL;
+    let id = |index: usize| u32::try_from(index).ok().map(CoilId);
+    let link = |(a, b)| {
+        Some(budget::Neighbours {
+            a: id(a)?,
+            b: id(b)?,
+            coils: WattsPerKelvin(near.coils_w_per_k),
+            backings: WattsPerKelvin(near.backings_w_per_k),
+        })
+    };
+    pairs_within(&places, near.within_mm.value, most).list.into_iter().filter_map(link).collect()
+}

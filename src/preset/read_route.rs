@@ -1,0 +1,228 @@
+//! Reads one route of a mapping.
+
+use super::finding::At;
+use super::limits::{
+    ATTACK, EDGE, EDGES, EXPONENT, FLOOR, FLOOR_DBFS, FROM, FULL, FULL_DBFS, HIGH, HOLD, LOW,
+    NOMINAL, Quantity, RELEASE, TO, TOWARDS, WEIGHT,
+};
+use super::route::{Curve, Hears, Moves, Range, Route};
+use super::scale::Scale;
+use super::section::Section;
+use super::values::{Menu, Picked};
+use super::words::{counted, rounded};
+
+const HEARS: Menu = Menu {
+    words: &[],
+    tables: &[
+        ("band", "hears.band = { low_hz = 40, high_hz = 120 }"),
+        ("scale_band", "hears.scale_band = { scale = \"third_octave\", nominal_hz = 63 }"),
+        ("bands", "hears.bands = { scale = \"octave\", from_hz = 63, to_hz = 8000 }"),
+        ("edges", "hears.edges = { hz = [40, 90, 200, 800] }"),
+    ],
+};
+const RANGE: Menu = Menu {
+    words: &[],
+    tables: &[
+        ("follow", "range.follow = { floor_db = -24, full_db = 0 }"),
+        ("fixed", "range.fixed = { floor_dbfs = -50, full_dbfs = -12 }"),
+    ],
+};
+const CURVE: Menu =
+    Menu { words: &["straight", "soft"], tables: &[("power", "curve.power = { exponent = 2.0 }")] };
+const MOVES: Menu = Menu {
+    words: &[],
+    tables: &[
+        ("level_all", "moves.level_all = { group = \"all\" }"),
+        ("column", "moves.column = { group = \"all\", towards_deg = 90, edge_mm = 20 }"),
+        ("along", "moves.along = { group = \"all\", towards_deg = 0 }"),
+    ],
+};
+
+pub(super) fn read(mut section: Section<'_>) -> Option<Route> {
+    let name = section.text("name", 64, "add a name unlike the other routes'");
+    let channel = section.word_or("channel", &["all", "left", "right", "mid", "side"]);
+    let hears = read_hears(&mut section);
+    let range = read_range(&mut section);
+    let curve = read_curve(&mut section);
+    let attack_ms = section.number_or(&ATTACK, 5.0).value;
+    let hold_ms = section.number_or(&HOLD, 60.0).value;
+    let release_ms = section.number_or(&RELEASE, 180.0).value;
+    let moves = read_moves(&mut section);
+    let weight = section.number_or(&WEIGHT, 1.0);
+    if weight.value.abs() < f64::MIN_POSITIVE {
+        let title = format!("{}: this route moves nothing", section.path("weight"));
+        section.pad.warn(&weight.span, title, "any other weight lets it move");
+    }
+    if let (Some(hears), Some(moves)) = (&hears, &moves) {
+        suits(&section, hears, moves);
+    }
+    section.finish();
+    Some(Route {
+        name: name?,
+        channel,
+        hears: hears?,
+        range,
+        curve,
+        attack_ms,
+        hold_ms,
+        release_ms,
+        moves: moves?.value,
+        weight,
+    })
+}
+
+/// One band for motions that follow one level, two or more for those that lay bands out.
+fn suits(section: &Section<'_>, hears: &At<Hears>, moves: &At<Moves>) {
+    let bands = hears.value.bands_hz().len();
+    let (motion, one) = match moves.value {
+        Moves::LevelAll { .. } => ("level_all", true),
+        Moves::Column { .. } => ("column", true),
+        Moves::Along { .. } => ("along", false),
+    };
+    let (needs, cure) = match (one, bands) {
+        (true, 2..) => ("one band", "hear one with hears.band or hears.scale_band"),
+        (false, 0 | 1) => ("two or more bands", "hear several with hears.bands or hears.edges"),
+        _ => return,
+    };
+    let path = section.path("moves");
+    let heard = counted(bands, "band");
+    let title = format!("{path}: {motion} needs {needs} and the route hears {heard}");
+    section.pad.refuse(&moves.span, title, cure);
+}
+
+fn read_hears(section: &mut Section<'_>) -> Option<At<Hears>> {
+    let picked = section.menu("hears", &HEARS, true)?;
+    let Picked::Table(tag, mut table) = picked.value else { return None };
+    let hears = match tag {
+        "band" => {
+            let edges = rising(&mut table, [&LOW, &HIGH], 0.0);
+            edges.map(|[low_hz, high_hz]| Hears::Band { low_hz, high_hz })
+        }
+        "scale_band" => {
+            let (scale, nominal) = (read_scale(&mut table), table.number(&NOMINAL));
+            let both = scale.zip(nominal);
+            let nominal_hz = both.and_then(|(scale, hz)| on_scale(&table, scale, &NOMINAL, &hz));
+            scale.zip(nominal_hz).map(|(scale, nominal_hz)| Hears::ScaleBand { scale, nominal_hz })
+        }
+        "bands" => read_bands(&mut table),
+        _ => read_edges(&mut table),
+    };
+    table.finish();
+    Some(At { value: hears?, span: picked.span })
+}
+
+fn read_bands(table: &mut Section<'_>) -> Option<Hears> {
+    let scale = read_scale(table);
+    let (from, to) = (table.number(&FROM), table.number(&TO));
+    let (scale, from, to) = (scale?, from?, to?);
+    let from_hz = on_scale(table, scale, &FROM, &from);
+    let to_hz = on_scale(table, scale, &TO, &to);
+    let (from_hz, to_hz) = (from_hz?, to_hz?);
+    if to_hz <= from_hz {
+        not_above(table, &TO, &to, from_hz, &FROM);
+        return None;
+    }
+    Some(Hears::Bands { scale, from_hz, to_hz })
+}
+
+fn read_scale(table: &mut Section<'_>) -> Option<Scale> {
+    const MENU: Menu = Menu { words: &["octave", "third_octave"], tables: &[] };
+    match table.menu("scale", &MENU, true)?.value {
+        Picked::Word("octave") => Some(Scale::Octave),
+        Picked::Word(_) => Some(Scale::ThirdOctave),
+        Picked::Table(..) => None,
+    }
+}
+
+fn on_scale(table: &Section<'_>, scale: Scale, key: &Quantity, hz: &At<f64>) -> Option<f64> {
+    if scale.position(hz.value).is_some() {
+        return Some(hz.value);
+    }
+    let written = table.pad.source.quote(&hz.span);
+    let title = format!("{}: the scale has no band named {written} Hz", table.path(key.key));
+    let label = format!("the nearest is {} Hz", scale.closest_hz(hz.value));
+    table.pad.refuse(&hz.span, title, label);
+    None
+}
+
+fn read_edges(table: &mut Section<'_>) -> Option<Hears> {
+    let edges = table.numbers(&EDGES, 2..=129)?;
+    let pairs = edges.value.iter().zip(edges.value.iter().skip(1));
+    if let Some((low, high)) = pairs.clone().find(|(low, high)| low >= high) {
+        let title = format!("{}: {high} Hz follows {low} Hz", table.path(EDGES.key));
+        table.pad.refuse(&edges.span, title, "write the edges rising, each one once");
+        return None;
+    }
+    Some(Hears::Edges { hz: edges.value })
+}
+
+fn read_range(section: &mut Section<'_>) -> Range {
+    const DEFAULT: Range = Range::Follow { floor_db: -24.0, full_db: 0.0 };
+    let Some(picked) = section.menu("range", &RANGE, false) else { return DEFAULT };
+    let Picked::Table(tag, mut table) = picked.value else { return DEFAULT };
+    let range = if tag == "follow" {
+        let ends = rising(&mut table, [&FLOOR, &FULL], 1.0);
+        ends.map(|[floor_db, full_db]| Range::Follow { floor_db, full_db })
+    } else {
+        let ends = rising(&mut table, [&FLOOR_DBFS, &FULL_DBFS], 1.0);
+        ends.map(|[floor_dbfs, full_dbfs]| Range::Fixed { floor_dbfs, full_dbfs })
+    };
+    table.finish();
+    range.unwrap_or(DEFAULT)
+}
+
+/// Two numbers, the second above the first by at least `gap`.
+fn rising(table: &mut Section<'_>, keys: [&Quantity; 2], gap: f64) -> Option<[f64; 2]> {
+    let [low_key, high_key] = keys;
+    let (low, high) = (table.number(low_key), table.number(high_key));
+    let (low, high) = (low?, high?);
+    if high.value <= low.value || high.value < low.value + gap {
+        not_above(table, high_key, &high, low.value + gap, low_key);
+        return None;
+    }
+    Some([low.value, high.value])
+}
+
+fn not_above(table: &Section<'_>, key: &Quantity, got: &At<f64>, floor: f64, than: &Quantity) {
+    let (path, unit) = (table.path(key.key), key.unit_after());
+    let written = table.pad.source.quote(&got.span);
+    let title = format!("{path}: {written}{unit} is not above {}", than.key);
+    table.pad.refuse(&got.span, title, format!("write more than {}{unit}", rounded(floor)));
+}
+
+fn read_curve(section: &mut Section<'_>) -> Curve {
+    match section.menu("curve", &CURVE, false).map(|picked| picked.value) {
+        Some(Picked::Word("soft")) => Curve::Soft,
+        Some(Picked::Table(_, mut power)) => {
+            let exponent = power.number(&EXPONENT);
+            power.finish();
+            exponent.map_or(Curve::Straight, |exponent| Curve::Power { exponent: exponent.value })
+        }
+        _ => Curve::Straight,
+    }
+}
+
+fn read_moves(section: &mut Section<'_>) -> Option<At<Moves>> {
+    let picked = section.menu("moves", &MOVES, true)?;
+    let Picked::Table(tag, mut table) = picked.value else { return None };
+    let group = table.text("group", 64, "add `group = \"all\"`, or a group of your display");
+    let moves = match tag {
+        "level_all" => group.map(|group| Moves::LevelAll { group }),
+        "column" => {
+            let (towards, edge) = (table.number(&TOWARDS), table.number(&EDGE));
+            group.zip(towards).zip(edge).map(|((group, towards), edge)| Moves::Column {
+                group,
+                towards_deg: towards.value,
+                edge_mm: edge.value,
+            })
+        }
+        _ => {
+            let towards = table.number(&TOWARDS);
+            let along =
+                |(group, towards): (_, At<f64>)| Moves::Along { group, towards_deg: towards.value };
+            group.zip(towards).map(along)
+        }
+    };
+    table.finish();
+    Some(At { value: moves?, span: picked.span })
+}

@@ -1,0 +1,157 @@
+//! One route of a mapping: what it hears, how it follows, what it moves.
+
+use serde::Serialize;
+
+use super::finding::At;
+use super::scale::Scale;
+
+/// A route as written, defaults filled in.
+#[derive(Debug, Clone, Serialize)]
+pub struct Route {
+    /// Unlike every other route's.
+    pub name: At<String>,
+    /// `all` (default), `left`, `right`, `mid` or `side`.
+    pub channel: &'static str,
+    /// Bands.
+    pub hears: At<Hears>,
+    /// Level to 0..1; default follows, -24 to 0 dB.
+    pub range: Range,
+    /// 0..1 to 0..1; default straight.
+    pub curve: Curve,
+    /// Time constant of rising, ms; default 5.
+    pub attack_ms: f64,
+    /// How long a peak stays, ms; default 60.
+    pub hold_ms: f64,
+    /// Time constant of falling, ms; default 180.
+    pub release_ms: f64,
+    /// Over the coils.
+    pub moves: Moves,
+    /// Factor on what the route asks for, -1 to 1; default 1.
+    pub weight: At<f64>,
+}
+
+/// Which bands a route hears.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Hears {
+    /// One band between two edges.
+    Band {
+        /// Lower edge.
+        low_hz: f64,
+        /// Upper edge.
+        high_hz: f64,
+    },
+    /// One band of a standard scale.
+    ScaleBand {
+        /// The scale.
+        scale: Scale,
+        /// Nominal centre.
+        nominal_hz: f64,
+    },
+    /// Neighbouring bands of a standard scale.
+    Bands {
+        /// The scale.
+        scale: Scale,
+        /// Nominal centre of the lowest.
+        from_hz: f64,
+        /// Nominal centre of the highest.
+        to_hz: f64,
+    },
+    /// Neighbouring bands between explicit edges, rising.
+    Edges {
+        /// Each band reaches from one to the next.
+        hz: Vec<f64>,
+    },
+}
+
+impl Hears {
+    /// Lower and upper edge of each band, low to high, Hz.
+    pub fn bands_hz(&self) -> Vec<(f64, f64)> {
+        match self {
+            Self::Band { low_hz, high_hz } => vec![(*low_hz, *high_hz)],
+            Self::ScaleBand { scale, nominal_hz } => {
+                scale.position(*nominal_hz).map(|at| scale.edges_hz(at)).into_iter().collect()
+            }
+            Self::Bands { scale, from_hz, to_hz } => {
+                match (scale.position(*from_hz), scale.position(*to_hz)) {
+                    (Some(from), Some(to)) => (from..=to).map(|at| scale.edges_hz(at)).collect(),
+                    _ => Vec::new(),
+                }
+            }
+            Self::Edges { hz } => hz.iter().copied().zip(hz.iter().copied().skip(1)).collect(),
+        }
+    }
+}
+
+/// How a level becomes 0..1.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Range {
+    /// Against the top of what the band did lately.
+    Follow {
+        /// Reads 0.
+        floor_db: f64,
+        /// Reads 1.
+        full_db: f64,
+    },
+    /// Against fixed levels.
+    Fixed {
+        /// Reads 0.
+        floor_dbfs: f64,
+        /// Reads 1.
+        full_dbfs: f64,
+    },
+}
+
+/// How 0..1 bends.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Curve {
+    /// Not at all.
+    Straight,
+    /// Slow at both ends.
+    Soft,
+    /// To a power.
+    Power {
+        /// Above 1 holds back the soft, below 1 brings it up.
+        exponent: f64,
+    },
+}
+
+/// What a route moves.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Moves {
+    /// A group together; hears one band.
+    LevelAll {
+        /// Name of a group, or `all`.
+        group: At<String>,
+    },
+    /// A front along an axis; hears one band.
+    Column {
+        /// Name of a group, or `all`.
+        group: At<String>,
+        /// Direction of rising, counter-clockwise from right.
+        towards_deg: f64,
+        /// Width of the front.
+        edge_mm: f64,
+    },
+    /// Bands laid out along an axis; hears two or more.
+    Along {
+        /// Name of a group, or `all`.
+        group: At<String>,
+        /// From the lowest to the highest band, counter-clockwise from right.
+        towards_deg: f64,
+    },
+}
+
+impl Moves {
+    /// The group, with its place in the file.
+    pub fn group(&self) -> &At<String> {
+        match self {
+            Self::LevelAll { group } | Self::Column { group, .. } | Self::Along { group, .. } => {
+                group
+            }
+        }
+    }
+}
