@@ -48,11 +48,6 @@ pub fn round_step(least: f64) -> f64 {
     factors.iter().map(|f| f * decade).find(|s| *s >= least * (1.0 - 1e-9)).unwrap_or(10.0 * decade)
 }
 
-/// The next round value at or above.
-pub fn round_up(value: f64) -> f64 {
-    round_step(value)
-}
-
 /// Multiples of `step` from `low` to `high`.
 fn multiples(step: f64, low: f64, high: f64) -> Vec<f64> {
     let first = (low / step - 1e-9).ceil();
@@ -97,14 +92,20 @@ pub fn time_ticks(length_s: f64, at_most: f64) -> (Vec<f64>, f64) {
     (multiples(step, 0.0, length_s), step)
 }
 
-/// A time as minutes:seconds, or hours:minutes:seconds from one hour on; tenths where `step` is
-/// finer than a second. Rounds down, as a clock does.
+/// A time as minutes:seconds, or hours:minutes:seconds from one hour on. Rounds down, as a clock
+/// does.
+pub fn clock(time_s: f64) -> String {
+    clock_on_axis(time_s, 1.0, time_s)
+}
+
+/// A time as one of many on an axis that ends at `end_s`: with hours where the end has hours, with
+/// tenths where the step is finer than a second.
 #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "times are positive")]
-pub fn clock(time_s: f64, step_s: f64) -> String {
+pub fn clock_on_axis(time_s: f64, step_s: f64, end_s: f64) -> String {
     let tenths = (time_s.max(0.0) * 10.0 + 1e-6).floor() as u64;
     let (seconds, tenth) = (tenths / 10, tenths % 10);
     let (h, m, s) = (seconds / 3600, seconds / 60 % 60, seconds % 60);
-    let whole = if h > 0 { format!("{h}:{m:02}:{s:02}") } else { format!("{m}:{s:02}") };
+    let whole = if end_s >= 3600.0 { format!("{h}:{m:02}:{s:02}") } else { format!("{m}:{s:02}") };
     if step_s < 1.0 { format!("{whole}.{tenth}") } else { whole }
 }
 
@@ -114,11 +115,12 @@ mod tests {
 
     #[test]
     fn times_read_like_a_clock() {
-        assert_eq!(clock(0.0, 1.0), "0:00");
-        assert_eq!(clock(83.96, 1.0), "1:23");
-        assert_eq!(clock(3600.0, 600.0), "1:00:00");
-        assert_eq!(clock(7384.5, 600.0), "2:03:04");
-        assert_eq!(clock(0.3, 0.1), "0:00.3");
+        assert_eq!(clock(0.0), "0:00");
+        assert_eq!(clock(83.96), "1:23");
+        assert_eq!(clock(3600.0), "1:00:00");
+        assert_eq!(clock(7384.5), "2:03:04");
+        assert_eq!(clock_on_axis(0.3, 0.1, 1.0), "0:00.3");
+        assert_eq!(clock_on_axis(600.0, 600.0, 7200.0), "0:10:00");
     }
 
     #[test]

@@ -139,6 +139,8 @@ impl Canvas {
         let mut encoder = png::Encoder::new(out, self.width, self.height);
         encoder.set_color(png::ColorType::Rgb);
         encoder.set_depth(png::BitDepth::Eight);
+        // Rows of the rasters repeat downwards, so most lines differ little from the one above.
+        encoder.set_filter(png::FilterType::Up);
         encoder.set_source_srgb(png::SrgbRenderingIntent::Perceptual);
         let mut writer = encoder.write_header()?;
         writer.write_image_data(&self.pixels)?;

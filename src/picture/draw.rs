@@ -2,7 +2,7 @@
 
 use std::io::Write;
 
-use super::axes::clock;
+use super::axes::{clock, short};
 use super::canvas::Canvas;
 use super::colour::{INK, SOFT_INK, VERMILION};
 use super::layout::{Layout, Size};
@@ -37,8 +37,8 @@ fn header(page: &mut Page<'_>) {
     let right = page.layout.page.right - page.px(24.0);
     let facts = format!(
         "{}   {} frames/s   {} coils",
-        clock(song.length().0, 1.0),
-        super::axes::short(about.rate.per_second()),
+        clock(song.length().0),
+        short(about.rate.per_second()),
         about.coils
     );
     let size = page.px(18.0);
@@ -63,7 +63,7 @@ fn header(page: &mut Page<'_>) {
     page.write((x, baseline), Anchor::Left, size, INK, &words);
 }
 
-/// Names the time axis, and says what the times are not.
+/// Names the time axis.
 fn footer(page: &mut Page<'_>) {
     let rect = page.layout.wishes;
     let unit = if page.layout.length_s >= 3600.0 { "h:min:s" } else { "min:s" };

@@ -150,7 +150,7 @@ fn stack(page: &Rect, (left, right): (f64, f64), scale: f64, rails: usize) -> [R
     const TICKS: f64 = 12.0;
     const FOOTER: f64 = 50.0;
     let extra_rails = rails.clamp(1, MOST_RAIL_LINES) as f64 - 1.0;
-    let weights = [0.22, 0.29, 0.21, 0.12 + 0.035 * extra_rails, 0.15];
+    let weights = [0.22, 0.29, 0.21, 0.12 + 0.04 * extra_rails, 0.15];
     let fixed = (HEADER + FOOTER + 5.0 * (HEADING + TICKS)) * scale;
     let room = (page.height() - fixed) / weights.iter().sum::<f64>();
     let mut top = HEADER * scale;

@@ -1,8 +1,8 @@
 //! What all panels share: headings, keys, time grid, value ticks, colour bars, rasters.
 
-use super::axes::{ValueAxis, clock, time_ticks};
+use super::axes::{ValueAxis, clock_on_axis, short, time_ticks};
 use super::canvas::{Canvas, Rect};
-use super::colour::{GRID, INK, PAPER, Rgb, SOFT_INK, UNKNOWN};
+use super::colour::{GRID, INK, Rgb, SOFT_INK, UNKNOWN};
 use super::layout::Layout;
 use super::text::{self, Anchor};
 use super::timeline::Timeline;
@@ -120,7 +120,7 @@ impl Page<'_> {
             self.canvas.upright_line(x, rect.bottom, rect.bottom + self.px(5.0), INK);
             if labels {
                 let place = (x, rect.bottom + self.px(20.0));
-                let words = clock(time, step);
+                let words = clock_on_axis(time, step, self.layout.length_s);
                 let label = self.label();
                 self.write(place, Anchor::Middle, label, INK, &words);
             }
@@ -132,7 +132,7 @@ impl Page<'_> {
         for &value in ticks {
             let y = axis.y(value);
             self.canvas.level_line(rect.left, rect.right, y.max(rect.top + 0.5), GRID);
-            self.mark_left(rect, y, &super::axes::short(value));
+            self.mark_left(rect, y, &short(value));
         }
     }
 
@@ -142,11 +142,6 @@ impl Page<'_> {
         self.canvas.level_line(rect.left - tick, rect.left, y, INK);
         let at = (rect.left - gap, y);
         self.write_beside(at, Anchor::Right, label, INK, name);
-    }
-
-    /// A panel's empty field.
-    pub(super) fn field(&mut self, rect: Rect) {
-        self.canvas.fill(rect, PAPER);
     }
 
     /// The frame around a panel, drawn last.
@@ -206,7 +201,7 @@ impl Page<'_> {
             let y = axis.y(value);
             self.canvas.level_line(bar.right + 1.0, bar.right + tick, y, INK);
             let at = (bar.right + self.px(9.0), y);
-            let words = format!("{} {unit}", super::axes::short(value));
+            let words = format!("{} {unit}", short(value));
             self.write_beside(at, Anchor::Left, label, INK, &words);
         }
     }

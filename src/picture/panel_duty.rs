@@ -6,7 +6,7 @@ use super::page::Page;
 use super::timeline::Timeline;
 
 /// Full scales of the colours.
-const SCALES: [f64; 5] = [0.05, 0.1, 0.2, 0.5, 1.0];
+const SCALES: [f64; 9] = [0.02, 0.05, 0.1, 0.15, 0.2, 0.3, 0.4, 0.6, 1.0];
 
 /// The duty that takes the darkest colour: the smallest full scale that holds every column.
 pub fn duty_scale(song: &Timeline) -> f64 {
@@ -61,7 +61,7 @@ fn span(seconds: f64) -> String {
     match seconds {
         s if s < 0.999 => format!("{} ms", short(1000.0 * s)),
         s if s < 59.9 => format!("{} s", short(s)),
-        s => clock(s, 1.0),
+        s => clock(s),
     }
 }
 

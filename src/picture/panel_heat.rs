@@ -35,7 +35,6 @@ pub(super) fn draw(page: &mut Page<'_>) {
         page.nothing(rect, "the file holds no meter readings");
     } else {
         let axis = page.layout.heat_axis(song);
-        page.field(rect);
         page.time_marks(rect, true, false);
         let ticks = axis.ticks_for(page.label());
         page.value_marks(rect, &axis, &ticks);

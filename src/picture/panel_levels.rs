@@ -22,7 +22,7 @@ pub fn level_scale(song: &Timeline) -> (f64, f64) {
 pub(super) fn draw(page: &mut Page<'_>) {
     let rect = page.layout.levels;
     let song = page.song;
-    let note = "highest in each column; rows are bands, Hz";
+    let note = "highest of each reading; rows are bands, Hz";
     page.heading(rect, "Band levels, dBFS", note);
     if song.level_rows() == 0 {
         page.nothing(rect, "the file names no bands");

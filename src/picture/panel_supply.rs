@@ -58,9 +58,11 @@ fn one(page: &mut Page<'_>, strip: Rect, rail: usize, head: &RailHead) {
     let highest = peaks.fold(0.0, f64::max);
     let limit = if head.limit_a.is_finite() { head.limit_a } else { 0.0 };
     let axis = ValueAxis::new(0.0, 1.12 * limit.max(highest), strip);
-    page.field(strip);
     page.time_marks(strip, true, false);
-    let ticks = axis.ticks((strip.height() / (2.0 * page.label())).max(2.0));
+    let ticks = axis.ticks((strip.height() / (2.0 * page.label())).max(1.0));
+    // A low strip has room for one number only, and that has to be the limit.
+    let low = strip.height() < 3.2 * page.label();
+    let ticks = if low && limit > 0.0 { vec![limit] } else { ticks };
     page.value_marks(strip, &axis, &ticks);
 
     let mut means = Vec::new();

@@ -1,6 +1,6 @@
 //! What was asked of the coils, and what became of it: granted, or cut, and by what.
 
-use super::axes::{ValueAxis, round_up};
+use super::axes::ValueAxis;
 use super::colour::{INK, ORANGE, PAPER, PURPLE, Rgb, SKY, VERMILION, mix};
 use super::column::Asked;
 use super::page::{Page, Sample, cells};
@@ -48,8 +48,7 @@ pub(super) fn draw(page: &mut Page<'_>) {
     if pixels.iter().all(Option::is_none) {
         page.nothing(rect, "the file holds no meter readings");
     } else {
-        let axis = ValueAxis::new(0.0, if most > 0.0 { 1.05 * most } else { round_up(1.0) }, rect);
-        page.field(rect);
+        let axis = ValueAxis::new(0.0, if most > 0.0 { 1.05 * most } else { 1.0 }, rect);
         page.time_marks(rect, true, false);
         let ticks = axis.ticks_for(page.label());
         page.value_marks(rect, &axis, &ticks);

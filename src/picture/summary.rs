@@ -1,11 +1,16 @@
 //! The song in a sentence or two.
 
+use std::fmt;
+
 use super::axes::{clock, short};
 use super::column::MeanCell;
 use super::timeline::{Ending, Timeline};
+use crate::frame::NodeMeter;
 
 /// Shares smaller than this are not worth a word.
 const WORTH_SAYING: f64 = 0.0005;
+/// Meters carry single precision: this much past a bound is still on it.
+const ROUNDING_K: f32 = 0.05;
 
 /// What was asked and what became of it, and what came closest to its bound.
 pub fn sentence(song: &Timeline) -> String {
@@ -38,28 +43,44 @@ pub fn sentence(song: &Timeline) -> String {
 }
 
 fn closest(song: &Timeline) -> String {
-    let winding = song.closest_winding().map(|found| ("winding", found));
-    let backing = song.closest_backing().map(|found| ("backing", found));
-    let nearest = [winding, backing]
-        .into_iter()
-        .flatten()
-        .min_by(|(_, (_, a)), (_, (_, b))| (a.bound_c - a.now_c).total_cmp(&(b.bound_c - b.now_c)));
-    let Some((what, (column, node))) = nearest else { return String::new() };
-    let frame = column as u64 * song.frames_per_column();
-    format!(
-        " Nearest its bound: {what} of coil {}, {:.1} of {:.1} °C at {}.",
-        node.coil,
-        node.now_c,
-        node.bound_c,
-        clock(song.about().rate.time_of(frame).0, 1.0)
-    )
+    nearest(song).map_or(String::new(), |nearest| format!(" Nearest its bound: {nearest}."))
 }
 
-/// What a reader must know before trusting the picture.
+/// The winding or backing that came closest to its bound.
+struct Nearest {
+    what: &'static str,
+    node: NodeMeter,
+    time_s: f64,
+}
+
+impl fmt::Display for Nearest {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let Self { what, node, time_s } = self;
+        let NodeMeter { coil, now_c, bound_c, .. } = node;
+        write!(f, "{what} of coil {coil}, {now_c:.1} of {bound_c:.1} °C at {}", clock(*time_s))
+    }
+}
+
+fn nearest(song: &Timeline) -> Option<Nearest> {
+    let left = |node: &NodeMeter| node.bound_c - node.now_c;
+    let winding = song.closest_winding().map(|found| ("winding", found));
+    let backing = song.closest_backing().map(|found| ("backing", found));
+    let (what, (column, node)) = [winding, backing]
+        .into_iter()
+        .flatten()
+        .min_by(|(_, (_, a)), (_, (_, b))| left(a).total_cmp(&left(b)))?;
+    let frame = column as u64 * song.frames_per_column();
+    Some(Nearest { what, node, time_s: song.about().rate.time_of(frame).0 })
+}
+
+/// What a reader must know before anything else.
 pub fn warnings(song: &Timeline) -> Vec<String> {
     let mut warnings = Vec::new();
     if song.ending == Ending::CutShort {
-        warnings.push(format!("The file ends early at {}.", clock(song.length().0, 1.0)));
+        warnings.push(format!("File ends early at {}.", clock(song.length().0)));
+    }
+    if let Some(nearest) = nearest(song).filter(|n| n.node.now_c > n.node.bound_c + ROUNDING_K) {
+        warnings.push(format!("Too warm: {} is past its bound.", nearest.what));
     }
     warnings
 }
