@@ -1,0 +1,78 @@
+//! Puts the page together.
+
+use std::io::Write;
+
+use super::axes::{clock, short};
+use super::canvas::Canvas;
+use super::colour::{INK, SOFT_INK, VERMILION};
+use super::layout::{Layout, Size};
+use super::page::Page;
+use super::text::{self, Anchor};
+use super::timeline::Timeline;
+use super::{
+    PictureError, panel_duty, panel_heat, panel_levels, panel_supply, panel_wishes, summary,
+};
+
+/// Draws the song and writes it as a PNG.
+///
+/// # Errors
+/// [`PictureError::Size`] for a size that cannot be, [`PictureError::Write`] when `out` fails.
+pub fn draw(song: &Timeline, size: Size, out: impl Write) -> Result<(), PictureError> {
+    let layout = Layout::new(song, size)?;
+    let mut page = Page { canvas: Canvas::new(size.width, size.height), layout, song };
+    header(&mut page);
+    panel_levels::draw(&mut page);
+    panel_duty::draw(&mut page);
+    panel_heat::draw(&mut page);
+    panel_supply::draw(&mut page);
+    panel_wishes::draw(&mut page);
+    footer(&mut page);
+    page.canvas.write_png(out)
+}
+
+/// Names, figures and the sentence.
+fn header(page: &mut Page<'_>) {
+    let (song, about) = (page.song, page.song.about());
+    let left = page.layout.duty.left;
+    let right = page.layout.page.right - page.px(24.0);
+    let facts = format!(
+        "{}   {} frames/s   {} coils",
+        clock(song.length().0),
+        short(about.rate.per_second()),
+        about.coils
+    );
+    let size = page.px(18.0);
+    let at = (right, page.px(44.0));
+    let width = page.write(at, Anchor::Right, size, SOFT_INK, &facts);
+    let title = if about.mapping.is_empty() {
+        about.display.clone()
+    } else {
+        format!("{} · {}", about.display, about.mapping)
+    };
+    let size = page.px(27.0);
+    let title = text::fit(&title, size, right - width - left - page.px(30.0));
+    page.write((left, page.px(44.0)), Anchor::Left, size, INK, &title);
+
+    let (size, baseline) = (page.px(17.0), page.px(76.0));
+    let mut x = left;
+    for warning in summary::warnings(song) {
+        x += page.write((x, baseline), Anchor::Left, size, VERMILION, &warning);
+        x += page.px(10.0);
+    }
+    let words = text::fit(&summary::sentence(song), size, right - x);
+    page.write((x, baseline), Anchor::Left, size, INK, &words);
+}
+
+/// Names the time axis.
+fn footer(page: &mut Page<'_>) {
+    let rect = page.layout.wishes;
+    let unit = if page.layout.length_s >= 3600.0 { "h:min:s" } else { "min:s" };
+    let mut words = format!("time, {unit}");
+    let lead = page.song.about().lead.0;
+    if lead > 0.0 {
+        words += &format!(" (each frame is sent {:.0} ms ahead of its sound)", 1000.0 * lead);
+    }
+    let at = ((rect.left + rect.right) / 2.0, rect.bottom + page.px(42.0));
+    let size = page.label();
+    page.write(at, Anchor::Middle, size, SOFT_INK, &words);
+}

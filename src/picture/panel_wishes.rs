@@ -1,0 +1,92 @@
+//! What was asked of the coils, and what became of it: granted, or cut, and by what.
+
+use super::axes::ValueAxis;
+use super::colour::{INK, ORANGE, PAPER, PURPLE, Rgb, SKY, VERMILION, mix};
+use super::column::Asked;
+use super::page::{Page, Sample, cells};
+
+fn granted_ink(_: i64, _: i64) -> Rgb {
+    mix(PAPER, SKY, 0.75)
+}
+
+fn heat_ink(_: i64, _: i64) -> Rgb {
+    VERMILION
+}
+
+/// Slanting lines.
+fn rail_ink(x: i64, y: i64) -> Rgb {
+    if (x + y).rem_euclid(6) < 3 { ORANGE } else { mix(PAPER, ORANGE, 0.25) }
+}
+
+/// Dots.
+fn driver_ink(x: i64, y: i64) -> Rgb {
+    if x.rem_euclid(4) < 2 && y.rem_euclid(4) < 2 { PURPLE } else { mix(PAPER, PURPLE, 0.3) }
+}
+
+/// Draws the panel.
+pub(super) fn draw(page: &mut Page<'_>) {
+    let (rect, song) = (page.layout.wishes, page.song);
+    page.heading(rect, "Asked of the coils, and what became of it", "1 = one coil at full duty");
+    let keys = [
+        (Sample::Line(1.5, INK, &[][..]), "asked"),
+        (Sample::Area(granted_ink), "granted"),
+        (Sample::Area(heat_ink), "cut by heat"),
+        (Sample::Area(rail_ink), "cut by a rail"),
+        (Sample::Area(driver_ink), "cut by the driver"),
+    ];
+    page.keys(rect, &keys);
+
+    let pixels: Vec<Option<[f64; 5]>> = cells(page.layout.columns, rect.width())
+        .into_iter()
+        .map(|columns| {
+            let mut here = Asked::default();
+            song.columns().get(columns).unwrap_or(&[]).iter().for_each(|c| here.join(&c.asked));
+            means(&here)
+        })
+        .collect();
+    let most = pixels.iter().flatten().map(|[asked, ..]| *asked).fold(0.0, f64::max);
+    if pixels.iter().all(Option::is_none) {
+        page.nothing(rect, "the file holds no meter readings");
+    } else {
+        let axis = ValueAxis::new(0.0, if most > 0.0 { 1.05 * most } else { 1.0 }, rect);
+        page.time_marks(rect, true, false);
+        let ticks = axis.ticks_for(page.label());
+        page.value_marks(rect, &axis, &ticks);
+        areas(page, &axis, &pixels);
+    }
+    page.time_marks(rect, false, true);
+    page.frame(rect);
+}
+
+/// Asked, granted, heat, rail, driver; `None` where no meter says.
+fn means(asked: &Asked) -> Option<[f64; 5]> {
+    let mean = |cell: &super::column::MeanCell| cell.mean().map(|mean| mean.max(0.0));
+    Some([
+        mean(&asked.wished)?,
+        mean(&asked.granted)?,
+        mean(&asked.heat)?,
+        mean(&asked.rail)?,
+        mean(&asked.driver)?,
+    ])
+}
+
+/// Stacks what was granted and what was cut; the line on top is what was asked.
+fn areas(page: &mut Page<'_>, axis: &ValueAxis, pixels: &[Option<[f64; 5]>]) {
+    let rect = page.layout.wishes;
+    let inks: [fn(i64, i64) -> Rgb; 4] = [granted_ink, heat_ink, rail_ink, driver_ink];
+    let mut outline = Vec::new();
+    for (x, parts) in rect.columns().zip(pixels) {
+        let Some([asked, parts @ ..]) = parts else {
+            page.canvas.stroke(&outline, page.px(1.2), INK, &[]);
+            outline.clear();
+            continue;
+        };
+        let mut sum = 0.0;
+        for (part, ink) in parts.iter().zip(inks) {
+            page.canvas.fill_column(x, axis.y(sum + part), axis.y(sum), ink);
+            sum += part;
+        }
+        outline.push((x as f64 + 0.5, axis.y(*asked)));
+    }
+    page.canvas.stroke(&outline, page.px(1.2), INK, &[]);
+}
