@@ -18,6 +18,10 @@ has_sound() { [[ $(uname -s) != Linux ]] || pkg-config --exists alsa; }
 debian_sound="libasound2-dev pkg-config"
 elsewhere_sound="the development files of the ALSA library (alsa.pc) and pkg-config"
 
+has_python() { python3 -c 'import sys; sys.exit(sys.version_info < (3, 9))'; }
+debian_python="python3"
+elsewhere_python="Python 3.9 or later"
+
 has_numpy() { [[ -n $(python_with_numpy) ]]; }
 debian_numpy="python3 python3-numpy"
 elsewhere_numpy="Python 3 with numpy"
@@ -59,7 +63,7 @@ need() {
   local root
   if ! root=$(way_to_root); then
     echo "Missing: ${packages[*]}. Installing them needs root; run this once, then start again:" >&2
-    echo "  apt-get install ${packages[*]}" >&2
+    echo "  apt-get update && apt-get install ${packages[*]}" >&2
     exit 2
   fi
   echo "Installing ${packages[*]}"
@@ -110,7 +114,7 @@ say_missing() {
 
 # Rust in PATH or where rustup puts it, new enough for the crate in the current directory.
 need_rust() {
-  if ! command -v cargo >/dev/null; then PATH=${CARGO_HOME:-$HOME/.cargo}/bin:$PATH; fi
+  if ! command -v cargo >/dev/null; then PATH=${CARGO_HOME:-${HOME:-}/.cargo}/bin:$PATH; fi
   local wanted have
   wanted=$(sed -n 's/^rust-version = "\(.*\)"/\1/p' Cargo.toml)
   local how="get Rust $wanted or later with rustup (your distribution's, or see rust-lang.org), then start again."
