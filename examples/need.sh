@@ -117,14 +117,14 @@ need_rust() {
   if ! command -v cargo >/dev/null; then PATH=${CARGO_HOME:-${HOME:-}/.cargo}/bin:$PATH; fi
   local wanted have
   wanted=$(sed -n 's/^rust-version = "\(.*\)"/\1/p' Cargo.toml)
-  local how="get Rust $wanted or later with rustup (your distribution's, or see rust-lang.org), then start again."
+  local how="get Rust $wanted or later with rustup (from your distribution or rust-lang.org)"
   if ! command -v cargo >/dev/null || ! have=$(rustc --version 2>/dev/null); then
-    echo "Rust is missing: $how" >&2
+    echo "Rust is missing: $how, then start again." >&2
     exit 2
   fi
   have=$(cut -d ' ' -f 2 <<<"$have")
   if [[ $(printf '%s\n' "$wanted" "${have%%-*}" | sort -V | head -n 1) != "$wanted" ]]; then
-    echo "Rust $have is too old: $how" >&2
+    echo "Rust $have is too old: $how, then start again." >&2
     exit 2
   fi
 }
