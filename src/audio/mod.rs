@@ -1,10 +1,14 @@
 //! Sound as blocks of samples, and where blocks come from.
 //!
 //! [`SampleBlock`] and [`SoundFormat`] are pure values; a [`Source`] is the one door through which
-//! samples enter: [`tone`] and [`demo`] make them, [`file`] decodes them.
+//! samples enter: [`tone`] and [`demo`] make them, [`file`] decodes them. [`edges`] says which of
+//! them each frame has heard, [`fingerprint`] whether two sounds are the same.
 
 pub mod demo;
+pub mod edges;
 pub mod file;
+pub mod fingerprint;
+pub mod noise;
 pub mod tone;
 
 use thiserror::Error;
@@ -12,12 +16,15 @@ use thiserror::Error;
 /// Sampling rates that are accepted, in Hz.
 pub const RATE_LIMITS_HZ: (u32, u32) = (8_000, 192_000);
 
+/// Numbers of channels that are accepted.
+pub const CHANNEL_LIMITS: (u16, u16) = (1, 32);
+
 /// How samples are laid out in time and across channels.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct SoundFormat {
     /// Sampling rate in Hz, within [`RATE_LIMITS_HZ`].
     pub rate_hz: u32,
-    /// Number of channels, at least 1.
+    /// Number of channels, within [`CHANNEL_LIMITS`].
     pub channels: u16,
 }
 
@@ -80,6 +87,18 @@ pub trait Source {
     fn remarks(&self) -> &[String] {
         &[]
     }
+}
+
+/// Everything a source has to give, interleaved. Grows with the sound: for tests and short sounds.
+///
+/// # Errors
+/// As [`Source::next_block`].
+pub fn collect(source: &mut dyn Source) -> Result<Vec<f32>, SoundError> {
+    let mut all = Vec::new();
+    while let Some(block) = source.next_block()? {
+        all.extend_from_slice(block.interleaved());
+    }
+    Ok(all)
 }
 
 /// Why sound could not be had. Each message says what, where and what to do.

@@ -1,0 +1,123 @@
+//! Sound files: the only part of this module that touches a disk.
+//!
+//! [`open`] looks at the bytes of a file ([`sniff`]), never at its name, and hands it to the reader
+//! for uncompressed files ([`wav`]) or to the one for packed files ([`packed`]). A damaged or cut
+//! file gives what can be decoded, and a remark that says where it went wrong. [`save_wav`] writes.
+
+mod ending;
+mod mpeg;
+mod packed;
+mod remark;
+mod save;
+mod sniff;
+mod unpack;
+mod wav;
+mod wav_head;
+
+use std::fs::File;
+use std::io;
+use std::path::Path;
+
+use super::{CHANNEL_LIMITS, RATE_LIMITS_HZ, SoundError, SoundFormat, Source};
+pub use save::save_wav;
+use sniff::Kind;
+
+/// Opens a sound file: WAV (8 to 32 bit, float), FLAC, Ogg Vorbis or MP3, by its content.
+///
+/// Channels come in the order of WAV files (front left, front right, centre, ...). Samples that are
+/// not numbers become 0; values beyond full scale are kept. Damage inside a packed file is filled
+/// with silence of the lost length, so that what follows stays in time.
+///
+/// # Errors
+/// When the file cannot be read, is no sound file of a known kind, or has a sampling rate outside
+/// [`RATE_LIMITS_HZ`] or channels outside [`CHANNEL_LIMITS`].
+pub fn open(path: &Path) -> Result<Box<dyn Source + Send>, SoundError> {
+    let place = Place(path.display().to_string());
+    let broken = |error| place.io(error);
+    // Asked before opening: opening a pipe would wait for its writer.
+    let facts = std::fs::metadata(path).map_err(broken)?;
+    if facts.is_dir() {
+        return Err(place.undecodable("this is a folder, not a sound file", "name a file in it"));
+    }
+    if !facts.is_file() {
+        let advice = "write the sound to a file first and name that";
+        return Err(place.undecodable("this is a device or a pipe, not a sound file", advice));
+    }
+    let mut file = File::open(path).map_err(broken)?;
+    let kind = sniff::sniff(&mut file).map_err(broken)?;
+    match kind {
+        Kind::Wav => Ok(Box::new(wav::Wav::open(file, facts.len(), place)?)),
+        Kind::Flac(_) | Kind::Ogg | Kind::Mp3(_) => {
+            Ok(Box::new(packed::Packed::open(file, kind, place)?))
+        }
+        Kind::Other(what) => Err(place.undecodable(&format!("this is {what}"), CONVERT)),
+        Kind::Empty => Err(place.undecodable("the file is empty", FETCH)),
+        Kind::Unknown => Err(place.undecodable(
+            "this is not a sound file of a known kind (WAV, FLAC, Ogg Vorbis, MP3)",
+            CONVERT,
+        )),
+    }
+}
+
+/// What to do about sound that is not read here.
+const CONVERT: &str = "if there is sound in it, make a WAV or FLAC file of it with any sound \
+                       converter and use that";
+
+/// What to do about a file that is spoilt.
+const FETCH: &str = "get a fresh copy of it";
+
+/// The path as the user gave it, for messages.
+#[derive(Debug, Clone)]
+struct Place(String);
+
+impl Place {
+    fn undecodable(&self, reason: &str, advice: &str) -> SoundError {
+        SoundError::Undecodable {
+            path: self.0.clone(),
+            reason: reason.into(),
+            advice: advice.into(),
+        }
+    }
+
+    /// The system's reason, with what can be done about it where that is known.
+    fn io(&self, error: io::Error) -> SoundError {
+        let help = match error.kind() {
+            io::ErrorKind::NotFound => Some("there is no such file; check its name and folder"),
+            io::ErrorKind::PermissionDenied => {
+                Some("the system does not allow it; check the permissions of the file and folder")
+            }
+            _ => None,
+        };
+        let kind = error.kind();
+        let source = help.map_or(error, |text| io::Error::new(kind, text));
+        SoundError::Io { path: self.0.clone(), source }
+    }
+
+    /// The format, where it is accepted.
+    fn accept(&self, rate_hz: u32, channels: u64) -> Result<SoundFormat, SoundError> {
+        let (slowest, fastest) = RATE_LIMITS_HZ;
+        let (fewest, most) = CHANNEL_LIMITS;
+        let unsuitable = |reason: String, advice: &str| SoundError::Unsuitable {
+            path: self.0.clone(),
+            reason,
+            advice: advice.into(),
+        };
+        if !(slowest..=fastest).contains(&rate_hz) {
+            return Err(unsuitable(
+                format!(
+                    "its sampling rate is {rate_hz} Hz, accepted are {slowest} to {fastest} Hz"
+                ),
+                "bring it to 44100 or 48000 Hz with any sound converter",
+            ));
+        }
+        match u16::try_from(channels) {
+            Ok(channels) if (fewest..=most).contains(&channels) => {
+                Ok(SoundFormat { rate_hz, channels })
+            }
+            _ => Err(unsuitable(
+                format!("it has {channels} channels, accepted are {fewest} to {most}"),
+                "make a stereo version of it with any sound converter",
+            )),
+        }
+    }
+}

@@ -1,0 +1,54 @@
+//! The sentences that go with a sound that is not quite what its file announced.
+
+/// A position as people read it.
+pub(super) fn seconds(instants: u64, rate_hz: u32) -> String {
+    format!("{:.3} s", instants as f64 / f64::from(rate_hz.max(1)))
+}
+
+/// The file ended before the sound did.
+pub(super) fn cut_short(given: u64, announced: Option<u64>, rate_hz: u32) -> String {
+    let at = seconds(given, rate_hz);
+    match announced {
+        Some(all) => {
+            let all = seconds(all, rate_hz);
+            format!("the sound stops at {at}, but the file announces {all}: it was cut short")
+        }
+        None => {
+            format!("the sound stops at {at} in the middle of the file's data: it was cut short")
+        }
+    }
+}
+
+/// Samples that were no numbers.
+pub(super) fn not_numbers(count: u64, first_at: u64, rate_hz: u32) -> String {
+    let at = seconds(first_at, rate_hz);
+    let (samples, are) = if count == 1 { ("sample", "is") } else { ("samples", "are") };
+    format!("{count} {samples} that {are} not a number became silence, the first at {at}")
+}
+
+/// Parts that could not be decoded.
+pub(super) fn damaged(count: u64, first_at: u64, silence: u64, rate_hz: u32) -> String {
+    let at = seconds(first_at, rate_hz);
+    let parts = if count == 1 { "damaged part" } else { "damaged parts" };
+    let instead = match silence {
+        0 => "left out".into(),
+        _ => format!("replaced by {} of silence in all", seconds(silence, rate_hz)),
+    };
+    format!("{count} {parts}, the first at {at}, could not be decoded and was {instead}")
+        .replace("decoded and was", if count == 1 { "decoded and was" } else { "decoded and were" })
+}
+
+/// Sets every sample that is not a number to 0. Gives how many there were and where the first was.
+pub(super) fn silence_non_numbers(samples: &mut [f32]) -> (u64, usize) {
+    // The usual case first, in a form that the compiler can do several samples at a time.
+    if samples.iter().fold(true, |fine, x| fine & x.is_finite()) {
+        return (0, 0);
+    }
+    let first = samples.iter().position(|x| !x.is_finite()).unwrap_or(0);
+    let mut count = 0;
+    for sample in samples.iter_mut().filter(|x| !x.is_finite()) {
+        *sample = 0.0;
+        count += 1;
+    }
+    (count, first)
+}

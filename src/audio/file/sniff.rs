@@ -1,0 +1,142 @@
+//! What a file is, told from its bytes and never from its name.
+
+use std::io::{self, Read, Seek, SeekFrom};
+
+use super::mpeg;
+
+/// What the bytes say.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Kind {
+    /// RIFF, RF64 or BW64 with WAVE inside.
+    Wav,
+    /// Native FLAC, starting at this byte.
+    Flac(u64),
+    /// Ogg with Vorbis or FLAC inside.
+    Ogg,
+    /// MPEG audio layer III, its first frame at this byte.
+    Mp3(u64),
+    /// Something known that is not read: what it is, as part of a sentence.
+    Other(&'static str),
+    /// No bytes at all.
+    Empty,
+    /// Nothing known.
+    Unknown,
+}
+
+/// How many bytes are looked at.
+const HEAD: usize = 64 * 1024;
+
+/// How many tags in a row are stepped over.
+const MAX_TAGS: usize = 8;
+
+/// Looks at the start of `file` and, past tags, at the start of the sound.
+pub(super) fn sniff(file: &mut (impl Read + Seek)) -> io::Result<Kind> {
+    let mut at = 0;
+    for _ in 0..MAX_TAGS {
+        file.seek(SeekFrom::Start(at))?;
+        let mut head = Vec::with_capacity(HEAD);
+        file.by_ref().take(HEAD as u64).read_to_end(&mut head)?;
+        match id3_length(&head) {
+            Some(length) => at += length,
+            None => return Ok(kind_of(&head, at)),
+        }
+    }
+    Ok(Kind::Unknown)
+}
+
+/// Length of an ID3v2 tag with its header, as laid down in "ID3 tag version 2.4.0 - Main
+/// Structure", section 3.1: four bytes of seven bits, plus ten for a footer.
+fn id3_length(head: &[u8]) -> Option<u64> {
+    let &[b'I', b'D', b'3', _, _, flags, a, b, c, d, ..] = head else { return None };
+    if (a | b | c | d) & 0x80 != 0 {
+        return None;
+    }
+    let length = [a, b, c, d].iter().fold(0, |sum, &byte| (sum << 7) | u64::from(byte));
+    Some(10 + length + if flags & 0x10 != 0 { 10 } else { 0 })
+}
+
+fn kind_of(head: &[u8], at: u64) -> Kind {
+    match head {
+        [] if at == 0 => Kind::Empty,
+        [] => Kind::Other("nothing but a tag: the sound behind it is missing"),
+        [b'R', b'I', b'F', b'F', _, _, _, _, b'W', b'A', b'V', b'E', ..]
+        | [b'R', b'F', b'6', b'4', _, _, _, _, b'W', b'A', b'V', b'E', ..]
+        | [b'B', b'W', b'6', b'4', _, _, _, _, b'W', b'A', b'V', b'E', ..]
+            if at == 0 =>
+        {
+            Kind::Wav
+        }
+        [b'f', b'L', b'a', b'C', ..] => Kind::Flac(at),
+        [b'O', b'g', b'g', b'S', ..] if at == 0 => ogg_kind(head),
+        _ => named(head)
+            .map(Kind::Other)
+            .or_else(|| mpeg_kind(head, at))
+            .or_else(|| text(head))
+            .unwrap_or(Kind::Unknown),
+    }
+}
+
+/// The first page of every stream in an Ogg file names its coding.
+fn ogg_kind(head: &[u8]) -> Kind {
+    let holds = |mark: &[u8]| head.windows(mark.len()).any(|window| window == mark);
+    if holds(b"\x01vorbis") || holds(b"\x7fFLAC") {
+        Kind::Ogg
+    } else if holds(b"OpusHead") {
+        Kind::Other("Opus sound")
+    } else if holds(b"Speex   ") {
+        Kind::Other("Speex sound")
+    } else {
+        Kind::Other("an Ogg file with neither Vorbis nor FLAC sound in it")
+    }
+}
+
+/// Kinds of file that people have at hand and that are not read.
+fn named(head: &[u8]) -> Option<&'static str> {
+    let at = |from: usize, mark: &[u8]| head.get(from..).is_some_and(|rest| rest.starts_with(mark));
+    let known: [(bool, &'static str); 22] = [
+        (at(4, b"ftyp"), "an MP4 file (M4A: AAC or ALAC sound)"),
+        (at(0, b"FORM") && at(8, b"AIF"), "an AIFF file"),
+        (at(0, b"RIFX"), "a WAV file with its bytes in big-endian order"),
+        (at(0, b"RIFF") && at(8, b"AVI "), "a film (AVI)"),
+        (at(0, b"caff"), "a CAF file"),
+        (at(0, b".snd"), "an AU file"),
+        (at(0, b"MThd"), "a MIDI file, which holds notes and no sound"),
+        (at(0, b"\x1a\x45\xdf\xa3"), "a Matroska or WebM file"),
+        (at(0, b"\x30\x26\xb2\x75\x8e\x66\xcf\x11"), "an ASF file (WMA sound)"),
+        (at(0, b"FLV\x01"), "a film (FLV)"),
+        (at(0, b"wvpk"), "a WavPack file"),
+        (at(0, b"MAC "), "a Monkey's Audio file"),
+        (at(0, b"#!AMR"), "an AMR recording"),
+        (at(0, b"DSD ") || at(0, b"FRM8"), "one-bit (DSD) sound"),
+        (at(0, b"\x89PNG") || at(0, b"\xff\xd8\xff") || at(0, b"GIF8"), "a picture"),
+        (at(0, b"%PDF"), "a PDF document"),
+        (at(0, b"PK\x03\x04"), "a ZIP archive"),
+        (at(0, b"\x1f\x8b"), "a gzip archive"),
+        (at(0, b"7z\xbc\xaf\x27\x1c"), "a 7z archive"),
+        (at(0, b"\x7fELF") || at(0, b"MZ"), "a program"),
+        (at(0, b"\xff\xf1") || at(0, b"\xff\xf9"), "AAC sound"),
+        (at(0, b"\x00\x00\x01\xba"), "a film (MPEG)"),
+    ];
+    known.into_iter().find_map(|(is, what)| is.then_some(what))
+}
+
+/// MPEG sound has no mark at its start, only a chain of frames each of which says how long it is.
+/// Junk before the first frame is common, so the whole head is searched.
+fn mpeg_kind(head: &[u8], at: u64) -> Option<Kind> {
+    let (offset, header) = mpeg::find_chain(head)?;
+    Some(match header.layer {
+        3 => Kind::Mp3(at + offset),
+        2 => Kind::Other("MPEG audio layer II sound"),
+        _ => Kind::Other("MPEG audio layer I sound"),
+    })
+}
+
+fn text(head: &[u8]) -> Option<Kind> {
+    let readable = |bytes: &[u8]| bytes.iter().all(|b| !matches!(b, 0..=8 | 14..=26 | 28..=31));
+    let start = head.get(..head.len().min(1024))?;
+    let utf8 = match std::str::from_utf8(start) {
+        Ok(_) => true,
+        Err(error) => error.error_len().is_none(),
+    };
+    (utf8 && readable(start)).then_some(Kind::Other("a text file"))
+}
