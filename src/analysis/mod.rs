@@ -3,8 +3,36 @@
 //! [`Analysis`] takes samples as they come and is asked for a measurement at each frame edge. It
 //! holds the last 128 ms of the sound at up to three rates; a band is read at the lowest rate that
 //! holds it, through the shortest window that can tell it apart.
+//!
+//! ```text
+//! samples -> inlet -> ladder (decimate) -> spectrum (window) -> bands -> levels
+//!                  `-> meter ------------------------------------------> level: quiet? how loud?
+//! ```
+//!
+//! [`scale`] names octave and third-octave bands; [`plan_band`] says beforehand how a band will be
+//! measured and what that costs.
 
+mod bands;
+mod decimate;
+mod inlet;
+mod ladder;
+mod level;
+mod meter;
+pub mod scale;
+mod spectrum;
+pub mod window;
+
+pub use bands::{BandRefusal, plan_band};
+
+use crate::audio::{RATE_LIMITS_HZ, SampleBlock};
 use crate::units::{Hertz, Rate, Seconds};
+use bands::BinRange;
+use inlet::Layout;
+use ladder::{Ladder, Rates};
+use level::{Follower, QuietGate};
+use spectrum::{Planner, Spectrum};
+use std::fmt;
+use thiserror::Error;
 
 /// Part of the sound a band listens to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -19,6 +47,18 @@ pub enum Channel {
     Mid,
     /// Half the difference of the first two; silent for mono.
     Side,
+}
+
+impl fmt::Display for Channel {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::All => "all",
+            Self::Left => "left",
+            Self::Right => "right",
+            Self::Mid => "mid",
+            Self::Side => "side",
+        })
+    }
 }
 
 /// A band to be measured.
@@ -68,8 +108,8 @@ pub struct BandInfo {
     pub window_s: Seconds,
     /// From a click in the sound to -10 dB of the band's own peak.
     pub delay_s: Seconds,
-    /// How far the reading of a steady sine may be off at a band edge or between bins, dB; 0 for
-    /// bands wide enough for their window.
+    /// How much a steady sine in the middle of the band may read too low, dB; 0 for bands wide
+    /// enough for their window (there it is no more than about 0.1 dB).
     pub level_error_db: f64,
     /// Share of the band that lies above the sound's upper limit and is silent, 0 to 1.
     pub beyond_sound: f64,
@@ -90,3 +130,208 @@ pub struct Heard<'a> {
 
 /// The level of digital silence.
 pub const SILENCE_DBFS: f32 = -120.0;
+
+/// Most channels a sound may have.
+pub const MOST_CHANNELS: u16 = 64;
+
+/// Why a sound cannot be analysed as asked.
+#[derive(Debug, Clone, PartialEq, Error)]
+#[non_exhaustive]
+pub enum AnalysisError {
+    /// Sampling rate outside the limits.
+    #[error(
+        "sound at {rate_hz} Hz cannot be analysed: convert it to {} to {} Hz",
+        RATE_LIMITS_HZ.0,
+        RATE_LIMITS_HZ.1
+    )]
+    SoundRate {
+        /// As found.
+        rate_hz: u32,
+    },
+    /// No channel or too many.
+    #[error(
+        "sound with {channels} channels cannot be analysed: convert it to 1 to {MOST_CHANNELS} \
+         channels"
+    )]
+    SoundChannels {
+        /// As found.
+        channels: u16,
+    },
+    /// A quiet level that is none.
+    #[error(
+        "{dbfs} dBFS is no quiet level: write {SILENCE_DBFS} to 0 dBFS, or leave it out and the \
+         noise floor is followed"
+    )]
+    QuietLevel {
+        /// As asked.
+        dbfs: f64,
+    },
+    /// A band that cannot be measured.
+    #[error("band {number} ({channel}): {refusal}")]
+    Band {
+        /// Place in the settings, counted from 1.
+        number: usize,
+        /// What it was to listen to.
+        channel: Channel,
+        /// Why not, and what to do.
+        refusal: BandRefusal,
+    },
+}
+
+/// Samples in, levels out. All memory is taken in [`Analysis::new`].
+pub struct Analysis {
+    counted: f64,
+    ladders: Vec<Ladder>,
+    spectra: Vec<Spectrum>,
+    /// `None` for bands wholly above the sound.
+    readings: Vec<Option<Reading>>,
+    infos: Vec<BandInfo>,
+    gate: QuietGate,
+    follower: Follower,
+    tops: Vec<f64>,
+    band_dbfs: Vec<f32>,
+    top_dbfs: Vec<f32>,
+}
+
+/// Where one band's level is read.
+struct Reading {
+    spectrum: usize,
+    part: usize,
+    range: BinRange,
+}
+
+impl Analysis {
+    /// # Errors
+    /// When the sound or a band is outside what can be measured.
+    pub fn new(settings: &AnalysisSettings) -> Result<Self, AnalysisError> {
+        check(settings)?;
+        let sound = settings.sound;
+        let (rates, layout) = (Rates::new(sound.rate_hz), Layout::new(sound.channels));
+        let mut planner = Planner::new(settings.arith);
+        let (mut spectra, mut infos) = (Vec::<Spectrum>::new(), Vec::new());
+        let mut readings = Vec::new();
+        for (index, request) in settings.bands.iter().enumerate() {
+            let placed = bands::place(rates, request).map_err(|refusal| AnalysisError::Band {
+                number: index + 1,
+                channel: request.channel,
+                refusal,
+            })?;
+            infos.push(placed.info);
+            let known = spectra.iter().position(|spectrum| spectrum.view == placed.view);
+            let number = known.unwrap_or(spectra.len());
+            if known.is_none() {
+                let level = placed.view.level;
+                let (divisions, rate) = (rates.divisions(level), rates.rate_hz(level));
+                spectra.push(Spectrum::new(&mut planner, placed.view, divisions, rate, layout));
+            }
+            let reading = spectra.get_mut(number).and_then(|spectrum| {
+                let range = BinRange::of_band(rates, &placed.info, spectrum.fft_len())?;
+                let part = spectrum.want(request.channel, range);
+                Some(Reading { spectrum: number, part, range })
+            });
+            readings.push(reading);
+        }
+        let keeps = keeps(&spectra);
+        let ladder = |pair| Ladder::new(rates, layout, pair, &keeps);
+        let dt_s = settings.frame_rate.period().0;
+        let count = infos.len();
+        Ok(Self {
+            counted: layout.counted() as f64,
+            ladders: (0..layout.pairs()).map(ladder).collect(),
+            spectra,
+            readings,
+            infos,
+            gate: QuietGate::new(settings.quiet_dbfs, dt_s),
+            follower: Follower::new(dt_s),
+            tops: vec![Follower::start(); count],
+            band_dbfs: vec![SILENCE_DBFS; count],
+            top_dbfs: vec![0.0; count],
+        })
+    }
+
+    /// Takes sound in. Cut it at frame edges, so that [`Analysis::measure`] sees each frame's
+    /// samples and no more; how it is cut between them changes nothing.
+    ///
+    /// A block with another number of channels than agreed is heard as far as channels go: missing
+    /// ones are silent, those too many are not heard.
+    pub fn push(&mut self, block: SampleBlock<'_>) {
+        for ladder in &mut self.ladders {
+            ladder.push(block);
+        }
+    }
+
+    /// Measures what was pushed so far; to be called once a frame, from frame 0 on (before any
+    /// sample: silence).
+    pub fn measure(&mut self) -> Heard<'_> {
+        for spectrum in &mut self.spectra {
+            spectrum.update(&self.ladders);
+        }
+        let overall = dbfs(2.0 * self.mean_square());
+        let quiet = self.gate.step(overall);
+        let levels = self.band_dbfs.iter_mut().zip(&mut self.tops).zip(&mut self.top_dbfs);
+        for (reading, ((level, top), top_out)) in self.readings.iter().zip(levels) {
+            let power = reading.as_ref().and_then(|reading| {
+                let spectrum = self.spectra.get(reading.spectrum)?;
+                Some(spectrum.power(reading.part, &reading.range))
+            });
+            let now = dbfs(power.unwrap_or(0.0));
+            if !quiet {
+                *top = self.follower.step(*top, now);
+            }
+            *level = single(now);
+            *top_out = single(*top);
+        }
+        Heard {
+            band_dbfs: &self.band_dbfs,
+            top_dbfs: &self.top_dbfs,
+            overall_dbfs: single(overall),
+            quiet,
+        }
+    }
+
+    /// How each band is measured, in the order in which they were asked for.
+    pub fn bands(&self) -> &[BandInfo] {
+        &self.infos
+    }
+
+    /// Mean over all channels.
+    fn mean_square(&self) -> f64 {
+        self.ladders.iter().map(Ladder::mean_square).sum::<f64>() / self.counted
+    }
+}
+
+fn check(settings: &AnalysisSettings) -> Result<(), AnalysisError> {
+    let (rate_hz, channels) = (settings.sound.rate_hz, settings.sound.channels);
+    if !(RATE_LIMITS_HZ.0..=RATE_LIMITS_HZ.1).contains(&rate_hz) {
+        return Err(AnalysisError::SoundRate { rate_hz });
+    }
+    if !(1..=MOST_CHANNELS).contains(&channels) {
+        return Err(AnalysisError::SoundChannels { channels });
+    }
+    match settings.quiet_dbfs {
+        Some(dbfs) if !(f64::from(SILENCE_DBFS)..=0.0).contains(&dbfs) => {
+            Err(AnalysisError::QuietLevel { dbfs })
+        }
+        _ => Ok(()),
+    }
+}
+
+/// How much each rate of the ladder, from the base down, has to hold: its longest window.
+fn keeps(spectra: &[Spectrum]) -> Vec<usize> {
+    let deepest = spectra.iter().map(Spectrum::divisions).max();
+    let longest = |divisions| {
+        let here = spectra.iter().filter(|spectrum| spectrum.divisions() == divisions);
+        here.map(Spectrum::window_len).max().unwrap_or(0)
+    };
+    deepest.map_or_else(Vec::new, |deepest| (0..=deepest).map(longest).collect())
+}
+
+/// Level of a power relative to that of a full-scale sine (AES17: that reads 0 dBFS).
+fn dbfs(power: f64) -> f64 {
+    (10.0 * libm::log10(power)).max(f64::from(SILENCE_DBFS))
+}
+
+#[expect(clippy::cast_possible_truncation, reason = "levels are handed on in single precision")]
+fn single(level: f64) -> f32 {
+    level as f32
+}
