@@ -69,6 +69,12 @@ mod meter;
 mod order;
 mod reader;
 #[cfg(test)]
+#[allow(
+    clippy::unwrap_used,
+    clippy::indexing_slicing,
+    clippy::float_cmp,
+    reason = "tests stop at the first surprise"
+)]
 mod tests;
 mod writer;
 

@@ -38,7 +38,7 @@
 //! ```
 //! use coilscore::frame::wire::{Encoder, Kind};
 //! let bytes = Encoder::new(0).packet(Kind::Off, 7, &[]).to_vec();
-//! assert_eq!(bytes, [3, 0x03, 0x07, 1, 1, 5, 0x5A, 0xC4, 0xAE, 0x5A, 0x00]);
+//! assert_eq!(bytes, [3, 0x03, 0x07, 1, 1, 5, 0x74, 0xB5, 0x55, 0x1C, 0x00]);
 //! ```
 //!
 //! # Kinds

@@ -70,7 +70,8 @@ fn payload() -> impl Strategy<Value = Vec<u8>> {
 
 fn stretch() -> impl Strategy<Value = Stretch> {
     let good = (0..Kind::ALL.len(), any::<u32>(), payload())
-        .prop_map(|(kind, frame, payload)| packet(Kind::ALL[kind], frame, &payload));
+        .prop_map(|(kind, frame, payload)| packet(Kind::ALL[kind], frame, &payload))
+        .boxed();
     prop_oneof![
         4 => good.clone().prop_map(|bytes| (bytes, true)),
         1 => good.clone().prop_map(|bytes| (bytes.repeat(2), true)),
@@ -79,9 +80,9 @@ fn stretch() -> impl Strategy<Value = Stretch> {
         1 => Just((vec![0, 0, 0], false)),
         1 => (good.clone(), any::<prop::sample::Index>())
             .prop_map(|(bytes, cut)| (bytes[..cut.index(bytes.len())].to_vec(), false)),
-        2 => (good, any::<prop::sample::Index>(), 0..8).prop_map(|(mut bytes, at, bit)| {
+        2 => (good, any::<prop::sample::Index>(), 0_u8..8).prop_map(|(mut bytes, at, bit)| {
             let at = at.index(bytes.len());
-            bytes[at] ^= 1 << bit;
+            bytes[at] ^= 1_u8 << bit;
             (bytes, false)
         }),
     ]
@@ -150,7 +151,7 @@ proptest! {
 fn each_fault_is_named_counted_and_placed() {
     let good = packet(Kind::Off, 1, &[]);
     let mut wrong = good.clone();
-    wrong[2] ^= 1;
+    wrong[2] ^= 2;
     let mut stream = good.clone();
     for piece in [wrong.as_slice(), &[9, 1, 1, 0], &[3, 1, 1, 0], &[7; 40], &[0], &good] {
         stream.extend_from_slice(piece);
