@@ -1,7 +1,9 @@
 //! Duties as numbered packets: for a board, for a file, for a table.
 //!
-//! The values here are what the packets of [`wire`] and the duty file of [`record`] carry.
+//! The values here are what the packets of [`wire`] and the duty file of [`record`] carry. [`pack`]
+//! turns compare values into bytes, [`table`] turns them into text for a spreadsheet.
 
+pub mod pack;
 pub mod record;
 pub mod table;
 pub mod wire;
