@@ -56,7 +56,6 @@ pub struct Step<'a> {
 }
 
 /// Sound to permitted duty.
-#[derive(Debug)]
 pub struct Engine {
     edges: FrameEdges,
     analysis: Analysis,
@@ -74,7 +73,7 @@ impl Engine {
     pub fn new(prepared: &Prepared) -> Result<Self, EngineError> {
         let sound = prepared.analysis.sound;
         Ok(Self {
-            edges: FrameEdges::new(sound.rate_hz, prepared.analysis.frame_rate),
+            edges: FrameEdges::new(sound, prepared.analysis.frame_rate),
             analysis: Analysis::new(&prepared.analysis)?,
             mapper: Mapper::new(&prepared.mapper)?,
             budget: Budget::new(&prepared.budget)?,
@@ -127,7 +126,8 @@ impl Engine {
         self.next_frame = number.saturating_add(1);
         let heard = self.analysis.measure();
         let wishes = self.mapper.wish(&heard);
-        let duties = self.budget.permit(wishes);
-        Step { number, heard, wishes, duties, load: self.budget.load() }
+        self.budget.permit(wishes);
+        let (duties, load) = (self.budget.duties(), self.budget.load());
+        Step { number, heard, wishes, duties, load }
     }
 }

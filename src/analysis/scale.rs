@@ -5,10 +5,13 @@
 //! edge is the next band's lower edge. (Base-2 bands differ by a quarter of a percent an octave:
 //! the two are not to be mixed.)
 
+use serde::Serialize;
+
 use crate::units::Hertz;
 
 /// Width of the bands of a scale.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
+#[serde(rename_all = "snake_case")]
 pub enum Scale {
     /// One band an octave.
     Octave,
@@ -72,6 +75,13 @@ impl Scale {
         let same = |known: &f64| (known - nominal_hz).abs() < 1e-6 * known;
         let place = self.nominals().iter().position(same)?;
         self.band_at(self.first_index() + i32::try_from(place).ok()?)
+    }
+
+    /// The nominal frequency nearest to `hz` as a ratio.
+    pub fn nearest(self, hz: f64) -> f64 {
+        let distance = |nominal: f64| libm::fabs(libm::log(nominal / hz));
+        let all = self.nominals().iter().copied();
+        all.min_by(|a, b| distance(*a).total_cmp(&distance(*b))).unwrap_or(1000.0)
     }
 
     /// The band with this number, 0 at 1 kHz; `None` outside the nominal frequencies.

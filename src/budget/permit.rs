@@ -213,6 +213,16 @@ impl Budget {
         self.peak_w.fill(0.0);
     }
 
+    /// What was permitted at the last frame, per coil.
+    pub fn duties(&self) -> &[Duty] {
+        &self.duties
+    }
+
+    /// Room temperature, C.
+    pub fn room_c(&self) -> f64 {
+        self.room_c
+    }
+
     /// What happened at the last frame.
     pub fn load(&self) -> Load<'_> {
         let meters = &self.meters;

@@ -6,8 +6,8 @@ use coilscore::analysis::{Analysis, Arith, BandInfo};
 use coilscore::audio::{RATE_LIMITS_HZ, SoundFormat};
 use coilscore::budget::{Budget, Start};
 use coilscore::engine::Prepared;
-use coilscore::mapper::Mapper;
-use coilscore::preset::{Display, Mapping, Names};
+use coilscore::mapper::{Mapper, MotionSettings};
+use coilscore::preset::{Display, Mapping, Names, prepare};
 use coilscore::units::Rate;
 
 use super::inputs::{self, Files};
@@ -31,9 +31,10 @@ pub(super) struct Args {
 pub(super) fn run(args: &Args) -> Outcome {
     let (mapping, display) = args.files.load(false)?;
     let sound = SoundFormat { rate_hz: args.sound_rate_hz, channels: 2 };
-    let (prepared, names) = mapping
-        .prepare(&display, sound, args.rate, Start::Cold, Arith::Native)
-        .map_err(Failure::refused)?;
+    let (prepared, names) =
+        prepare(&mapping, &display, sound, args.rate, Start::Cold, Arith::Native)
+            .map_err(Failure::refused)?;
+    inputs::warn(&names.warnings);
     let analysis = Analysis::new(&prepared.analysis).map_err(Failure::refused)?;
     Mapper::new(&prepared.mapper).map_err(Failure::refused)?;
     Budget::new(&prepared.budget).map_err(Failure::refused)?;
@@ -50,12 +51,12 @@ fn understood(
 ) -> String {
     let mut text = String::new();
     // Writing to a String cannot fail.
-    let _ = writeln!(text, "mapping  {}: {}", mapping.name(), mapping.intent());
+    let _ = writeln!(text, "mapping  {}: {}", mapping.name, mapping.intent);
     let coils = &prepared.budget.coils;
     let _ = writeln!(
         text,
         "display  {}: {} coils in {} groups, {} rails, room {:.0} C",
-        display.name(),
+        display.name,
         coils.len(),
         names.groups.len(),
         prepared.budget.rails.len(),
@@ -63,7 +64,7 @@ fn understood(
     );
     let _ = writeln!(text, "\n{:<16} {:>6} {:>6}  moves", "route", "bands", "coils");
     for (route, name) in prepared.mapper.routes.iter().zip(&names.routes) {
-        let moves = coilscore::preset::motion_word(&route.motion);
+        let moves = motion_word(route.motion);
         let _ = writeln!(
             text,
             "{:<16} {:>6} {:>6}  {moves}",
@@ -81,6 +82,14 @@ fn understood(
         let _ = writeln!(text, "{}", band_line(band, name));
     }
     text
+}
+
+fn motion_word(motion: MotionSettings) -> &'static str {
+    match motion {
+        MotionSettings::LevelAll => "all together",
+        MotionSettings::Column { .. } => "a rising column",
+        MotionSettings::Along { .. } => "bands along an axis",
+    }
 }
 
 fn band_line(band: &BandInfo, name: &str) -> String {

@@ -1,12 +1,12 @@
 //! `coilscore convert`: a duty file as a table.
 
 use std::fs::File;
-use std::io::{BufWriter, Write};
+use std::io::BufWriter;
 use std::path::{Path, PathBuf};
 
-use coilscore::frame::record::Packet;
-use coilscore::frame::table::CsvTable;
-use coilscore::sink::file::open_duty_file;
+use coilscore::frame::record::Entry;
+use coilscore::frame::table::Table;
+use coilscore::sink::file::open;
 
 use super::{Failure, Outcome};
 
@@ -32,16 +32,21 @@ pub(super) fn run(args: &Args) -> Outcome {
 
 /// Writes the duties of `file` to `table`.
 pub(super) fn to_csv(file: &Path, table: &Path) -> Outcome {
-    let mut reader = open_duty_file(file).map_err(Failure::failed)?;
-    let failed = |error: std::io::Error| Failure::Failed(format!("{}: {error}", table.display()));
-    let out = BufWriter::new(File::create(table).map_err(failed)?);
-    let mut csv = CsvTable::new(out, reader.head()).map_err(failed)?;
-    while let Some(packet) = reader.next_packet().map_err(Failure::failed)? {
-        if let Packet::Duty { number, codes } = packet {
-            csv.row(number, codes).map_err(failed)?;
+    let mut reader = open(file).map_err(Failure::failed)?;
+    let failed = |error: String| Failure::Failed(format!("{}: {error}", table.display()));
+    let out = File::create(table).map_err(|error| failed(error.to_string()))?;
+    let head = reader.head();
+    let Some(rate) = head.frame_rate() else {
+        return Err(Failure::Failed(format!("{}: it states no frame rate", file.display())));
+    };
+    let mut csv = Table::new(BufWriter::new(out), rate, &head.coils, &[] as &[&str])
+        .map_err(|error| failed(error.to_string()))?;
+    while let Some(entry) = reader.next_entry().map_err(Failure::failed)? {
+        if let Entry::Duty { frame, codes } = entry {
+            csv.recorded(frame, codes).map_err(|error| failed(error.to_string()))?;
         }
     }
-    csv.into_inner().flush().map_err(failed)?;
+    csv.finish().map_err(|error| failed(error.to_string()))?;
     for remark in reader.damage() {
         eprintln!("coilscore: {}: {remark}", file.display());
     }

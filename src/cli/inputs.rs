@@ -4,8 +4,8 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 use coilscore::budget::Start;
-use coilscore::preset::{Display, Mapping, load_display, load_mapping};
-use coilscore::sink::file::open_duty_file;
+use coilscore::preset::{Display, Finding, Mapping, load_display, load_mapping};
+use coilscore::sink::file::open;
 use coilscore::units::{Celsius, Rate};
 
 use super::Failure;
@@ -25,7 +25,7 @@ impl Files {
     /// Reads both files and prints their warnings to standard error.
     pub(super) fn load(&self, quiet: bool) -> Result<(Mapping, Display), Failure> {
         let mapping = load_mapping(&self.preset).map_err(Failure::refused)?;
-        let named = mapping.display().map(|name| beside(&self.preset, name));
+        let named = mapping.display.as_deref().map(|name| beside(&self.preset, name));
         let Some(display) = self.display.clone().or(named) else {
             return Err(Failure::Refused(format!(
                 "{} names no display: add --display FILE, or a line display = \"FILE\" to it",
@@ -45,11 +45,16 @@ fn beside(file: &Path, name: &str) -> PathBuf {
 pub(super) fn read_display(path: &Path, quiet: bool) -> Result<Display, Failure> {
     let display = load_display(path).map_err(Failure::refused)?;
     if !quiet {
-        for warning in display.warnings() {
-            eprintln!("{}", warning.trim_end());
-        }
+        warn(&display.warnings);
     }
     Ok(display)
+}
+
+/// Prints findings that refuse nothing.
+pub(super) fn warn(findings: &[Finding]) {
+    for finding in findings {
+        eprintln!("{finding}\n");
+    }
 }
 
 /// `cold`, `warm`, `unknown`, or the duty file of the song before.
@@ -73,9 +78,9 @@ fn after(path: &Path, display: &Display) -> Result<Start, Failure> {
     if !path.is_file() {
         return refuse("neither a start nor a file");
     }
-    let mut file = open_duty_file(path).map_err(Failure::refused)?;
+    let mut file = open(path).map_err(Failure::refused)?;
     let same_display = file.head().display_digest == display.digest_hex();
-    while let Some(_packet) = file.next_packet().map_err(Failure::failed)? {}
+    while let Some(_entry) = file.next_entry().map_err(Failure::failed)? {}
     match file.tail() {
         _ if !same_display => refuse("it was made for another display"),
         None => refuse("it ends before its last packet, so the heat at its end is not known"),

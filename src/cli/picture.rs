@@ -2,9 +2,9 @@
 
 use std::path::{Path, PathBuf};
 
-use coilscore::frame::record::Packet;
-use coilscore::picture::{Size, TimelineBuilder, draw};
-use coilscore::sink::file::open_duty_file;
+use coilscore::frame::record::Entry;
+use coilscore::picture::{Ending, Size, TimelineBuilder, draw};
+use coilscore::sink::file::open;
 
 use super::{Failure, Outcome, print};
 
@@ -30,19 +30,21 @@ pub(super) fn run(args: &Args) -> Outcome {
 
 /// Draws the duty file `file` into `out`.
 pub(super) fn draw_file(file: &Path, out: &Path) -> Outcome {
-    let mut reader = open_duty_file(file).map_err(Failure::failed)?;
-    let mut timeline = TimelineBuilder::new(reader.head());
-    while let Some(packet) = reader.next_packet().map_err(Failure::failed)? {
-        match packet {
-            Packet::Duty { number, codes } => timeline.duty(number, codes),
-            Packet::Meter(meter) => timeline.meter(meter),
+    let mut reader = open(file).map_err(Failure::failed)?;
+    let mut timeline = TimelineBuilder::new(reader.head()).map_err(Failure::failed)?;
+    while let Some(entry) = reader.next_entry().map_err(Failure::failed)? {
+        match entry {
+            Entry::Duty { frame, codes } => timeline.duty(u64::from(frame), codes),
+            Entry::Meter(meter) => timeline.meter(meter),
             _ => {}
         }
     }
     for remark in reader.damage() {
         eprintln!("coilscore: {}: {remark}", file.display());
     }
-    let timeline = timeline.finish(reader.is_whole());
-    let png = draw(&timeline, Size::default()).map_err(Failure::failed)?;
+    let whole = reader.tail().is_some();
+    let timeline = timeline.finish(if whole { Ending::Whole } else { Ending::CutShort });
+    let mut png = Vec::new();
+    draw(&timeline, Size::default(), &mut png).map_err(Failure::failed)?;
     std::fs::write(out, png).map_err(|error| Failure::Failed(format!("{}: {error}", out.display())))
 }

@@ -7,6 +7,7 @@ use clap::ValueEnum;
 use coilscore::analysis::Arith;
 use coilscore::audio::Source;
 use coilscore::preset::{Display, Mapping};
+use coilscore::run::render::RenderError;
 use coilscore::run::{RenderJob, RenderReport, render};
 use coilscore::units::Rate;
 
@@ -92,7 +93,7 @@ pub(super) fn render_source(
     let report = render(source, job, out, &mut |instants| progress.at(instants));
     drop(progress);
     let report = report.map_err(|error| match error {
-        coilscore::run::render::RenderError::Refused(refusals) => Failure::refused(refusals),
+        RenderError::Refused(refusals) => Failure::refused(refusals),
         other => Failure::failed(other),
     })?;
     for remark in &report.remarks {
@@ -134,8 +135,8 @@ pub(super) fn summary(
          backing {:.1} C at most (coil {}; held at {:.1} C, limit {:.0} C)\n",
         out.display(),
         report.song_s,
-        display.name(),
-        mapping.name(),
+        display.name,
+        mapping.name,
         report.frames,
         wall_s,
         report.asked_coils,

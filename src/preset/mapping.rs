@@ -16,6 +16,10 @@ pub struct Mapping {
     pub name: String,
     /// What it is meant to look like, in one sentence.
     pub intent: String,
+    /// Display file it is usually played on, a path that counts from the mapping's own folder.
+    /// Not part of what the mapping means.
+    #[serde(skip)]
+    pub display: Option<String>,
     /// `max` (default): of the routes that reach a coil, the strongest wish wins; `add`: they add
     /// up.
     pub combine: &'static str,
@@ -71,6 +75,7 @@ pub fn read(path: &str, text: &str) -> Result<Mapping, Refusals> {
 fn read_root(pad: &Pad, mut root: Section<'_>) -> Option<Mapping> {
     let name = root.text("name", 64, "add a short name: `name = \"...\"`");
     let intent = root.text("intent", 240, "add what it should look like: `intent = \"...\"`");
+    let display = root.text_or_none("display", 240);
     let combine = root.word_or("combine", &["max", "add"]);
     let rest_ms = root.number_or(&REST, 800.0).value;
     let quiet = read_quiet(&mut root);
@@ -86,6 +91,7 @@ fn read_root(pad: &Pad, mut root: Section<'_>) -> Option<Mapping> {
     Some(Mapping {
         name: name?.value,
         intent: intent?.value,
+        display: display.map(|path| path.value),
         combine,
         rest_ms,
         quiet,

@@ -6,7 +6,7 @@ use super::words::rounded;
 use crate::analysis::{BandRequest, Channel};
 
 /// Names of everything the stages number.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct Names {
     /// The display.
     pub display: String,

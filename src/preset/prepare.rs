@@ -7,7 +7,7 @@ use super::mapping::{Curve, Mapping, Moves, Quiet, Range, Route};
 use super::names::{self, CoilName, Names};
 use super::near::pairs_within;
 use super::words::{listing, nearest};
-use crate::analysis::{AnalysisSettings, Arith, BandRequest};
+use crate::analysis::{AnalysisSettings, Arith, BandRequest, plan_band};
 use crate::audio::SoundFormat;
 use crate::budget::{self, BudgetSettings, CoilBudget, CoilHeat, Polarity, Start};
 use crate::engine::Prepared;
@@ -75,11 +75,6 @@ fn seconds(ms: f64) -> Seconds {
     Seconds(ms / 1000.0)
 }
 
-/// Whether the analysis can tell a band apart in such a sound; if not, why.
-fn check_band(_band: &BandRequest, _sound: SoundFormat) -> Result<(), String> {
-    Ok(())
-}
-
 /// The mapping half of the work, and what it found.
 struct Fit<'a> {
     mapping: &'a Mapping,
@@ -121,7 +116,7 @@ impl Fit<'_> {
         let mut problems = Vec::new();
         for (low, high) in route.hears.value.bands_hz() {
             let band = BandRequest { low_hz: Hertz(low), high_hz: Hertz(high), channel };
-            problems.extend(check_band(&band, sound).err());
+            problems.extend(plan_band(sound, &band).err());
             indices.push(self.bands.iter().position(|known| *known == band).unwrap_or_else(|| {
                 self.bands.push(band);
                 self.bands.len() - 1
@@ -183,6 +178,20 @@ fn motion(moves: &Moves) -> MotionSettings {
         }
         Moves::Along { towards_deg, .. } => MotionSettings::Along { towards_deg },
     }
+}
+
+/// A display alone, with no mapping and no sound: what the budget and people need of it. In the
+/// [`Names`], mapping, routes and bands are empty.
+pub fn prepare_display(display: &Display, rate: Rate, start: Start) -> (BudgetSettings, Names) {
+    let (groups, coils) = names::coils(display);
+    let names = Names {
+        display: display.name.clone(),
+        rails: display.rails.iter().map(|rail| rail.name.value.clone()).collect(),
+        coils,
+        groups,
+        ..Names::default()
+    };
+    (budget_settings(display, rate, start), names)
 }
 
 fn budget_settings(display: &Display, rate: Rate, start: Start) -> BudgetSettings {

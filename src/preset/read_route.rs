@@ -6,7 +6,7 @@ use super::limits::{
     NOMINAL, Quantity, RELEASE, TO, TOWARDS, WEIGHT,
 };
 use super::route::{Curve, Hears, Moves, Range, Route};
-use super::scale::Scale;
+use crate::analysis::scale::Scale;
 use super::section::Section;
 use super::values::{Menu, Picked};
 use super::words::{counted, rounded};
@@ -135,12 +135,12 @@ fn read_scale(table: &mut Section<'_>) -> Option<Scale> {
 }
 
 fn on_scale(table: &Section<'_>, scale: Scale, key: &Quantity, hz: &At<f64>) -> Option<f64> {
-    if scale.position(hz.value).is_some() {
+    if scale.band(hz.value).is_some() {
         return Some(hz.value);
     }
     let written = table.pad.source.quote(&hz.span);
     let title = format!("{}: the scale has no band named {written} Hz", table.path(key.key));
-    let label = format!("the nearest is {} Hz", scale.closest_hz(hz.value));
+    let label = format!("the nearest is {} Hz", scale.nearest(hz.value));
     table.pad.refuse(&hz.span, title, label);
     None
 }

@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use super::finding::At;
-use super::scale::Scale;
+use crate::analysis::scale::{Scale, ScaleBand};
 
 /// A route as written, defaults filled in.
 #[derive(Debug, Clone, Serialize)]
@@ -67,16 +67,14 @@ pub enum Hears {
 impl Hears {
     /// Lower and upper edge of each band, low to high, Hz.
     pub fn bands_hz(&self) -> Vec<(f64, f64)> {
+        let edges = |band: &ScaleBand| (band.low_hz.0, band.high_hz.0);
         match self {
             Self::Band { low_hz, high_hz } => vec![(*low_hz, *high_hz)],
             Self::ScaleBand { scale, nominal_hz } => {
-                scale.position(*nominal_hz).map(|at| scale.edges_hz(at)).into_iter().collect()
+                scale.band(*nominal_hz).iter().map(edges).collect()
             }
             Self::Bands { scale, from_hz, to_hz } => {
-                match (scale.position(*from_hz), scale.position(*to_hz)) {
-                    (Some(from), Some(to)) => (from..=to).map(|at| scale.edges_hz(at)).collect(),
-                    _ => Vec::new(),
-                }
+                scale.bands(*from_hz, *to_hz).iter().map(edges).collect()
             }
             Self::Edges { hz } => hz.iter().copied().zip(hz.iter().copied().skip(1)).collect(),
         }

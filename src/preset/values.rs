@@ -76,6 +76,20 @@ impl<'a> Section<'a> {
         cure: &str,
     ) -> Option<At<String>> {
         let found = self.need(key, cure)?;
+        self.checked_text(found, longest)
+    }
+
+    /// A short text that may be left out.
+    pub(super) fn text_or_none(
+        &mut self,
+        key: &'static str,
+        longest: usize,
+    ) -> Option<At<String>> {
+        let found = self.find(key)?;
+        self.checked_text(found, longest)
+    }
+
+    fn checked_text(&self, found: Found<'a>, longest: usize) -> Option<At<String>> {
         let DeValue::String(text) = found.value else {
             let title = format!("{} is not a text", self.said(&found));
             self.pad.refuse(&found.span, title, "write it in double quotes");

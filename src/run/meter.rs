@@ -2,10 +2,8 @@
 
 use crate::budget::{Budget, BudgetSettings};
 use crate::engine::Step;
+use crate::frame::record::frames_per_meter;
 use crate::frame::{Meter, NodeMeter};
-
-/// METER packets per second, at most.
-const METERS_PER_SECOND: f64 = 20.0;
 
 /// Collects frames into [`Meter`]s: highest levels, mean duties and currents since the last one.
 /// Allocates in [`Metering::new`] only.
@@ -42,12 +40,11 @@ pub struct Peaks {
 impl Metering {
     /// For an engine with these coils and rails and this many bands.
     pub fn new(budget: &BudgetSettings, bands: usize) -> Self {
-        let rate = budget.frame_rate.per_second();
         let coils = budget.coils.len();
         let limits = budget.coils.iter().map(|c| c.heat.coil_limit.0);
         let limits = limits.chain(budget.coils.iter().map(|c| c.heat.backing_limit.0));
         Self {
-            every: whole(libm::ceil(rate / METERS_PER_SECOND)).max(1),
+            every: frames_per_meter(budget.frame_rate),
             frames: 0,
             now: Meter {
                 band_dbfs: vec![f32::NEG_INFINITY; bands],

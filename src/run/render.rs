@@ -8,10 +8,11 @@ use thiserror::Error;
 use crate::analysis::Arith;
 use crate::audio::fingerprint::Fingerprint;
 use crate::audio::{SoundFormat, Source};
-use crate::budget::{Budget, Start};
+use crate::budget::Start;
 use crate::engine::{Engine, EngineError, Prepared};
+use crate::frame::pack::NoPacking;
 use crate::frame::{BandHead, Head, NodeMeter, Packing, Tail};
-use crate::preset::{Display, Mapping, Refusals};
+use crate::preset::{Display, Mapping, Refusals, channel_word, prepare};
 use crate::run::ahead::Ahead;
 use crate::run::meter::Metering;
 use crate::run::pump::{Flow, PumpError, Pumped, pump};
@@ -41,6 +42,9 @@ pub enum RenderError {
     /// Mapping and display do not fit each other or the song.
     #[error(transparent)]
     Refused(#[from] Refusals),
+    /// The driver has more steps than any packing holds.
+    #[error(transparent)]
+    Packing(#[from] NoPacking),
     /// A stage refused its settings.
     #[error(transparent)]
     Engine(#[from] EngineError),
@@ -107,9 +111,9 @@ pub fn render(
 ) -> Result<RenderReport, RenderError> {
     let sound = source.format();
     let (prepared, _) =
-        job.mapping.prepare(job.display, sound, job.rate, job.start.clone(), job.arith)?;
+        prepare(job.mapping, job.display, sound, job.rate, job.start.clone(), job.arith)?;
     let mut engine = Engine::new(&prepared)?;
-    let mut file = DutyFile::create(out, &head(job, &engine, &prepared))?;
+    let mut file = DutyFile::create(out, &head(job, &engine, &prepared)?)?;
     let mut metering = Metering::new(&prepared.budget, prepared.analysis.bands.len());
     let mut digest = Fingerprint::new();
     let mut source = Ahead::of(source);
@@ -130,21 +134,21 @@ pub fn render(
     Ok(RenderReport { remarks: source.remarks().to_vec(), ..report })
 }
 
-fn head(job: &RenderJob<'_>, engine: &Engine, prepared: &Prepared) -> Head {
+fn head(job: &RenderJob<'_>, engine: &Engine, prepared: &Prepared) -> Result<Head, RenderError> {
     let (num, den) = job.rate.ratio();
     let coils = job.display.coil_runs();
-    Head {
-        version: crate::frame::record::VERSION,
+    Ok(Head {
+        version: crate::frame::record::FORMAT,
         rate: [num, den],
         lead_us: 0,
         arith: match job.arith {
             Arith::Native => "native".into(),
             Arith::Portable => "portable".into(),
         },
-        packing: Packing::narrowest(&coils),
+        packing: Packing::narrowest(&coils)?,
         coils,
-        display: job.display.name().into(),
-        mapping: job.mapping.name().into(),
+        display: job.display.name.clone(),
+        mapping: job.mapping.name.clone(),
         display_digest: job.display.digest_hex(),
         mapping_digest: job.mapping.digest_hex(),
         sound_rate_hz: prepared.analysis.sound.rate_hz,
@@ -153,7 +157,7 @@ fn head(job: &RenderJob<'_>, engine: &Engine, prepared: &Prepared) -> Head {
         start: start_word(&job.start).into(),
         bands: bands(engine),
         rails: job.display.rail_heads(),
-    }
+    })
 }
 
 fn bands(engine: &Engine) -> Vec<BandHead> {
@@ -161,7 +165,7 @@ fn bands(engine: &Engine) -> Vec<BandHead> {
     let head = |band: &crate::analysis::BandInfo| BandHead {
         low_hz: band.request.low_hz.0,
         high_hz: band.request.high_hz.0,
-        channel: band.request.channel.word().into(),
+        channel: channel_word(band.request.channel).into(),
         delay_s: band.delay_s.0,
     };
     bands.map(head).collect()
@@ -178,19 +182,17 @@ pub fn start_word(start: &Start) -> &'static str {
 }
 
 fn tail(engine: &Engine, sound_digest: String) -> Tail {
-    let budget: &Budget = engine.budget();
-    let totals = budget.totals();
-    let column = |pick: fn(&crate::budget::Total) -> f64| totals.iter().map(pick).collect();
+    let totals = engine.budget().totals();
     Tail {
         frames: engine.next_frame(),
         sound_instants: engine.instants(),
         sound_digest,
-        wished: column(|total| total.wished),
-        granted: column(|total| total.granted),
-        cut_heat: column(|total| total.cut_heat),
-        cut_rail: column(|total| total.cut_rail),
-        cut_driver: column(|total| total.cut_driver),
-        node_c: budget.load().node_c.to_vec(),
+        wished: totals.wished.to_vec(),
+        granted: totals.granted.to_vec(),
+        cut_heat: totals.cut_heat.to_vec(),
+        cut_rail: totals.cut_rail.to_vec(),
+        cut_driver: totals.cut_driver.to_vec(),
+        node_c: engine.budget().load().node_c.to_vec(),
     }
 }
 

@@ -1,0 +1,236 @@
+//! `coilscore budget`: what the hardware allows, and any request put through the limiter.
+
+use std::fmt::Write as _;
+use std::fs::File;
+use std::io::{BufReader, BufWriter, Write};
+use std::path::{Path, PathBuf};
+
+use coilscore::budget::{Binds, BudgetSettings, CoilReport, Node, Report, report};
+use coilscore::preset::{Names, prepare_display};
+use coilscore::run::request;
+use coilscore::units::Rate;
+
+use super::{Failure, Outcome, inputs, print};
+
+/// Flags as typed.
+#[derive(Debug, clap::Args)]
+pub(super) struct Args {
+    /// Display: coils, driver, supply, heat (TOML)
+    #[arg(long, value_name = "FILE")]
+    display: PathBuf,
+    /// Print the figures as JSON
+    #[arg(long, conflicts_with = "requests")]
+    json: bool,
+    /// Put a request through the limiter: a table with the time in s, then one duty per coil
+    #[arg(long = "try", value_name = "REQUESTS.csv")]
+    requests: Option<PathBuf>,
+    /// Where the answer to --try goes: granted duties, temperatures, rail currents; left out:
+    /// standard output
+    #[arg(long, value_name = "FILE.csv", requires = "requests")]
+    out: Option<PathBuf>,
+    /// Heat at the first row of --try: cold, warm, unknown, or a duty file
+    #[arg(long, default_value = "cold", value_name = "START", requires = "requests")]
+    start: String,
+    /// Frames per second of --try
+    #[arg(long, default_value = "200", value_parser = inputs::rate)]
+    rate: Rate,
+}
+
+const CAUTIONS: &str = "\
+Cautions
+  Heat     These figures are a model's. Iron and coils that are granted full duty burn skin and
+           soften glue and plastic long before anything smokes: measure with your own sensor, and
+           never leave a display alone until its real temperatures are known.
+  Magnets  Permanent magnets pinch, shatter, and upset pacemakers and other implants, cards and
+           instruments. Above its grade's temperature a magnet is weakened for good.
+  Mains    Mains wiring, fuses and earthing of supplies and metal tanks are work for licensed
+           people under your local codes. Fuse every rail and every connector for its wire.
+  Liquid   Keep tanks and bottles away from and below anything live; use a residual-current device.
+";
+
+/// Reports or answers.
+pub(super) fn run(args: &Args) -> Outcome {
+    let display = inputs::read_display(&args.display, args.json)?;
+    let start = inputs::start(&args.start, &display)?;
+    let (settings, names) = prepare_display(&display, args.rate, start);
+    if let Some(requests) = &args.requests {
+        return answer(requests, args.out.as_deref(), &settings);
+    }
+    let report = report(&settings).map_err(Failure::refused)?;
+    if args.json {
+        return print_json(&report, &names);
+    }
+    let mut text = format!("{}, room {:.0} C\n\n", names.display, settings.room.0);
+    coil_table(&mut text, &report, &names);
+    rail_table(&mut text, &report);
+    text.push_str(&what_binds(&report, &names, &settings));
+    text.push('\n');
+    text.push_str(CAUTIONS);
+    print(&text)
+}
+
+fn print_json(report: &Report, names: &Names) -> Outcome {
+    let mut json = serde_json::to_value(report).map_err(Failure::failed)?;
+    let coils = json.get_mut("coils").and_then(|coils| coils.as_array_mut());
+    for (coil, name) in coils.into_iter().flatten().zip(&names.coils) {
+        if let Some(fields) = coil.as_object_mut() {
+            fields.insert("name".into(), name.label.clone().into());
+        }
+    }
+    print(&format!("{json:#}\n"))
+}
+
+const HEADINGS: &str = "                    full      for ever, duty       full drive   all at full wish: duty, winding C
+coil               W     A   all    slow  alone   from cold s   after 10 min    after 4 h    part";
+
+fn coil_table(text: &mut String, report: &Report, names: &Names) {
+    let _ = writeln!(text, "{HEADINGS}");
+    let lines = report.coils.iter().map(coil_line);
+    let mut rows: Vec<(String, usize, usize)> = Vec::new();
+    for (coil, line) in lines.enumerate() {
+        match rows.last_mut() {
+            Some((known, _, last)) if *known == line && same_group(names, *last, coil) => {
+                *last = coil;
+            }
+            _ => rows.push((line, coil, coil)),
+        }
+    }
+    for (line, first, last) in rows {
+        let _ = writeln!(text, "{:<14}{line}", span_name(names, first, last));
+    }
+    text.push_str(
+        "all: every coil asks for everything; slow: the same if PWM were slow against L/R; \
+         alone: only this coil\npart: its part of what its rail would give\n",
+    );
+}
+
+fn same_group(names: &Names, a: usize, b: usize) -> bool {
+    let group = |coil: usize| names.coils.get(coil).map(|name| name.group);
+    group(a) == group(b)
+}
+
+/// `ring 1` or `ring 1-24`.
+fn span_name(names: &Names, first: usize, last: usize) -> String {
+    let label = |coil: usize| names.coils.get(coil).map_or("", |name| name.label.as_str());
+    if first == last {
+        return label(first).to_owned();
+    }
+    let number = label(last).rsplit(' ').next().unwrap_or_default();
+    format!("{}-{number}", label(first))
+}
+
+fn coil_line(coil: &CoilReport) -> String {
+    let alone = coil.alone_duty.map_or("-".into(), |duty| format!("{duty:.3}"));
+    let full = match coil.full_drive_s {
+        Some(seconds) if seconds < 1000.0 => format!("{seconds:.1}"),
+        Some(seconds) => format!("{seconds:.0}"),
+        None => "no end".into(),
+    };
+    format!(
+        "{:>6.1} {:>5.2} {:>5.3} {:>7.3} {alone:>6} {full:>13} {:>8.3} {:>5.1} {:>7.3} {:>5.1} \
+         {:>5.1} %",
+        coil.full_w,
+        coil.full_a,
+        coil.continuous_duty,
+        coil.continuous_duty_slow,
+        coil.duty_10_min,
+        coil.coil_10_min_c,
+        coil.duty_4_h,
+        coil.coil_4_h_c,
+        coil.rail_part * 100.0,
+    )
+}
+
+fn rail_table(text: &mut String, report: &Report) {
+    let _ = writeln!(text, "\nrail                 all full A   limit A   feeds");
+    for rail in &report.rails {
+        let _ = writeln!(
+            text,
+            "{:<20} {:>10.2} {:>9.2} {:>5.0} %",
+            rail.name,
+            rail.all_full_a,
+            rail.limit_a,
+            rail.feeds * 100.0
+        );
+    }
+    text.push_str("all full: mean current as the limiter counts it, estimates included\n");
+}
+
+fn what_binds(report: &Report, names: &Names, settings: &BudgetSettings) -> String {
+    let label = |coil: usize| names.coils.get(coil).map_or("?", |name| name.label.as_str());
+    let heat = |coil: usize| settings.coils.get(coil).map(|coil| coil.heat);
+    let node = match report.binding {
+        Node::Coil(coil) => {
+            let limit = heat(coil).map_or(0.0, |heat| heat.coil_limit.0);
+            format!("the winding of {} (limit {limit:.0} C)", label(coil))
+        }
+        Node::Backing(coil) => {
+            let limit = heat(coil).map_or(0.0, |heat| heat.backing_limit.0);
+            format!("the backing of {} (limit {limit:.0} C)", label(coil))
+        }
+        Node::Enclosure => {
+            let limit = settings.enclosure.and_then(|space| space.limit).map_or(0.0, |c| c.0);
+            format!("the enclosure (limit {limit:.0} C)")
+        }
+    };
+    let mut text = format!("\nContinuous power of all coils is bound by {node}.\n");
+    for (index, rail) in settings.rails.iter().enumerate() {
+        let wired = report.coils.iter().zip(&settings.coils).filter(|(_, c)| c.rail == index);
+        let bound = wired.clone().filter(|(coil, _)| matches!(coil.binds, Binds::Rail(_))).count();
+        if bound > 0 {
+            let _ = writeln!(
+                text,
+                "With all coils at full wish, rail \"{}\" (limit {} A) binds {bound} of its {} \
+                 coils before heat does.",
+                rail.name,
+                rail.limit.0,
+                wired.count()
+            );
+        }
+    }
+    let margins = settings.coils.iter().map(|coil| (coil.margin, coil.power_scale));
+    if let Some((margin, scale)) = margins.max_by(|a, b| a.0.total_cmp(&b.0)) {
+        let _ = writeln!(
+            text,
+            "Margins: allowed rises are divided by {:.2} and heat is multiplied by {scale:.2} \
+             where figures are estimates.",
+            1.0 + margin
+        );
+    }
+    text
+}
+
+fn answer(requests: &Path, out: Option<&Path>, settings: &BudgetSettings) -> Outcome {
+    let at = |error: request::RequestError| format!("{}: {error}", requests.display());
+    let refused = |error: request::RequestError| match error {
+        request::RequestError::Read(_) => Failure::Failed(at(error)),
+        _ => Failure::Refused(at(error)),
+    };
+    let table = File::open(requests).map_err(|error| {
+        Failure::Failed(format!("{}: {error}; check the path", requests.display()))
+    })?;
+    let rows = request::read(BufReader::new(table), settings.coils.len()).map_err(refused)?;
+    let failed = |error: request::RequestError| {
+        let to = out.map_or("standard output".into(), |path| path.display().to_string());
+        Failure::Failed(format!("{to}: {error}"))
+    };
+    let answered = match out {
+        None => request::answer(&rows, settings, &mut std::io::stdout().lock()),
+        Some(path) => {
+            let file = File::create(path)
+                .map_err(|error| Failure::Failed(format!("{}: {error}", path.display())))?;
+            let mut file = BufWriter::new(file);
+            let answered = request::answer(&rows, settings, &mut file);
+            file.flush().map_err(|error| Failure::Failed(format!("{}: {error}", path.display())))?;
+            answered
+        }
+    };
+    let answered = answered.map_err(failed)?;
+    let cut = answered.first_cut_s.map_or("nothing was cut".into(), |s| format!("first cut at {s:.2} s"));
+    eprintln!(
+        "{} frames; {:.1} % of what was asked is granted; {cut}",
+        answered.frames,
+        answered.granted_share * 100.0
+    );
+    Ok(())
+}
