@@ -132,10 +132,11 @@ fn wishing_takes_no_memory() {
         let mut moved = 0.0;
         let taken = allocations_during(|| {
             for frame in 0..10_000 {
-                // Falling levels fill the memory of peaks, noise empties it.
+                // A level that falls frame by frame fills the memory of peaks, noise empties it.
+                let fall = frame % 100;
                 for level in &mut band_dbfs {
-                    let fall = if frame % 100 < 60 { (frame % 60) as f32 } else { 0.0 };
-                    *level = -60.0 * noise(&mut state) - fall;
+                    let falling = -20.0 - fall as f32;
+                    *level = if fall < 50 { falling } else { -60.0 * noise(&mut state) };
                 }
                 let quiet = frame % 1000 > 900;
                 let heard = Heard {

@@ -50,7 +50,6 @@ impl Envelope {
         if target <= 0.0 && self.value < SETTLED {
             self.value = 0.0;
         }
-        self.value = self.value.clamp(0.0, 1.0);
         self.value
     }
 }

@@ -91,6 +91,15 @@ fn a_column_is_empty_at_0_full_at_1_and_never_jumps() {
     }
 }
 
+/// For some edges the slope times the way it is meant for rounds to just below 1.
+#[test]
+fn a_full_column_is_exactly_full_whatever_its_edge() {
+    for edge in 1..=400 {
+        let full = asked(column(0.0, f64::from(edge) / 4.0), &line(), &[1.0]);
+        assert_eq!(full, [1.0; 5], "edge {} mm", f64::from(edge) / 4.0);
+    }
+}
+
 #[test]
 fn one_coil_in_a_column_follows_the_value() {
     for value in [0.0, 0.1, 0.5, 0.99, 1.0] {

@@ -2,12 +2,13 @@
 //!
 //! While the sound counts as quiet a gain falls with the time constant the mapping names and is
 //! exactly 0 once below a thousandth (6.9 time constants). When sound returns it rises in a straight
-//! line, from nothing to all in 50 ms: quick beside any fluid, and no jump.
+//! line, from nothing to all in 50 ms.
 
 use super::envelope::part_per_frame;
 use crate::units::Seconds;
 
-/// From nothing to all. Chosen: a few frames, a tenth of the time in which ferrofluid rises.
+/// From nothing to all. Our choice, no source: long enough not to be a jump, short enough not to be
+/// missed.
 const RISE_S: f64 = 0.05;
 
 /// Closer than this to either end the gain is at it.

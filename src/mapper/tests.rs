@@ -134,6 +134,18 @@ fn hum_between_songs_comes_to_rest() {
     assert_eq!(mapper.rest_gain(), 1.0);
 }
 
+/// Two full wishes add up to one, which at half the gain is a half.
+#[test]
+fn a_saturated_sum_fades_from_one() {
+    let full = route(MotionSettings::LevelAll, 1, 1);
+    let mut all = settings(1, Combine::Add, vec![full.clone(), full]);
+    all.rest_s = Seconds(0.0);
+    let mut mapper = Mapper::new(&all).unwrap();
+    assert_eq!(wishes(&mut mapper, &[0.0], true), [0.0]);
+    let back = (0..5).map(|_| wishes(&mut mapper, &[0.0], false)[0]).last().unwrap();
+    assert!((back - 0.5).abs() < 1e-12, "{back} after half of the 50 ms");
+}
+
 #[test]
 fn bands_that_are_not_there_are_silent() {
     let mut it = route(MotionSettings::LevelAll, 1, 1);
