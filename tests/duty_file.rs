@@ -238,6 +238,13 @@ fn places_that_cannot_work_are_refused_at_once() {
     assert!(!at("never.duty.part").exists(), "a refused head left a file");
 }
 
+#[test]
+fn a_full_disk_is_told_with_the_file_and_what_to_do() {
+    let source = WriteError::Io(std::io::ErrorKind::StorageFull.into());
+    let told = SinkError::File { path: "tanks/song.duty.part".into(), source }.to_string();
+    assert!(told.contains("tanks/song.duty.part") && told.contains("make room"), "{told}");
+}
+
 /// A device must not be replaced by a file, whoever runs this.
 #[cfg(unix)]
 #[test]
