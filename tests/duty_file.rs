@@ -2,6 +2,7 @@
 
 #![allow(
     clippy::unwrap_used,
+    clippy::expect_used,
     clippy::indexing_slicing,
     clippy::float_cmp,
     clippy::panic,
@@ -139,16 +140,17 @@ fn the_python_reader_leaves_damage_out_and_refuses_other_files() {
     let path = directory.path().join("song.duty");
     write(&path, &[run_of(24, 4095, false)], 10);
     let mut bytes = fs::read(&path).unwrap();
-    let middle = bytes.iter().position(|&byte| byte == 0).unwrap() + 60;
-    bytes[middle] ^= 0x10;
-    bytes.truncate(bytes.len() - 1);
-    // A piece that unstuffs to nothing must not stop it either.
+    // The kind of the first frame, DUTY, becomes OFF: only the check can tell.
+    let kind = bytes.iter().position(|&byte| byte == 0).unwrap() + 2;
+    assert_eq!(bytes[kind], 0x02);
+    bytes[kind] = 0x03;
+    // A piece that unstuffs to nothing, and a cut one, must not stop it either.
     bytes.splice(0..0, [0, 0]);
-    bytes.extend([0, 1, 0]);
+    bytes.extend([1, 0, 9, 9]);
     fs::write(&path, &bytes).unwrap();
     let output = python(&[path.to_str().unwrap()]);
     assert!(text(&output.stdout).contains("9 frames"), "{output:?}");
-    assert!(text(&output.stderr).contains("damaged"));
+    assert_eq!(text(&output.stderr).matches("damaged").count(), 2, "{output:?}");
     fs::write(&path, b"something else\0").unwrap();
     let output = python(&[path.to_str().unwrap()]);
     assert!(!output.status.success());
@@ -235,6 +237,13 @@ fn places_that_cannot_work_are_refused_at_once() {
     let error = DutyFile::create(at("never.duty"), &wrong).unwrap_err();
     assert!(matches!(error, SinkError::Packets(WriteError::Head(_))));
     assert!(!at("never.duty.part").exists(), "a refused head left a file");
+}
+
+#[test]
+fn a_full_disk_is_told_with_the_file_and_what_to_do() {
+    let source = WriteError::Io(std::io::ErrorKind::StorageFull.into());
+    let told = SinkError::File { path: "tanks/song.duty.part".into(), source }.to_string();
+    assert!(told.contains("tanks/song.duty.part") && told.contains("make room"), "{told}");
 }
 
 /// A device must not be replaced by a file, whoever runs this.

@@ -20,7 +20,6 @@
 //! so 0x123 and 0x456 are the bytes `23 61 45`. When the number of coils is odd, the last coil has
 //! bytes 0 and 1 to itself and the high nibble of byte 1 is 0.
 
-use std::iter::repeat_n;
 use std::ops::RangeInclusive;
 
 use thiserror::Error;
@@ -80,11 +79,6 @@ impl CoilRun {
     }
 }
 
-/// The codes each coil can have, coil by coil.
-pub(super) fn ranges(runs: &[CoilRun]) -> impl Iterator<Item = RangeInclusive<i32>> + '_ {
-    runs.iter().flat_map(|run| repeat_n(run.codes(), run.count as usize))
-}
-
 /// Number of coils in all runs.
 pub(super) fn count(runs: &[CoilRun]) -> u64 {
     runs.iter().map(|run| u64::from(run.count)).sum()
@@ -140,55 +134,22 @@ impl Packing {
     /// [`pack`](Self::pack) for codes that came from anywhere.
     pub(crate) fn pack_codes(
         self,
-        codes: impl Iterator<Item = i32>,
+        codes: impl Iterator<Item = i32> + Clone,
         out: &mut Vec<u8>,
     ) -> Result<(), PackError> {
-        let mut codes = codes.enumerate();
+        within(0, codes.clone(), &self.codes())?;
         match self {
-            Self::Byte => codes.try_for_each(|coil| {
-                out.push(self.fit(coil, u8::try_from(coil.1))?);
-                Ok(())
+            Self::Byte => out.extend(codes.map(|code| {
+                let [low, ..] = code.to_le_bytes();
+                low
+            })),
+            Self::Twelve => pack_twelve(codes, out),
+            Self::Word | Self::SignedWord => codes.for_each(|code| {
+                let [low, high, ..] = code.to_le_bytes();
+                out.extend_from_slice(&[low, high]);
             }),
-            Self::Twelve => self.pack_twelve(codes, out),
-            Self::Word => codes.try_for_each(|coil| {
-                out.extend(self.fit(coil, u16::try_from(coil.1))?.to_le_bytes());
-                Ok(())
-            }),
-            Self::SignedWord => codes.try_for_each(|coil| {
-                out.extend(self.fit(coil, i16::try_from(coil.1))?.to_le_bytes());
-                Ok(())
-            }),
-        }
-    }
-
-    fn pack_twelve(
-        self,
-        mut codes: impl Iterator<Item = (usize, i32)>,
-        out: &mut Vec<u8>,
-    ) -> Result<(), PackError> {
-        let fit = |coil: (usize, i32)| {
-            let code = self.fit(coil, u16::try_from(coil.1))?;
-            if code > 0xFFF { Err(self.misfit(coil)) } else { Ok(code) }
-        };
-        while let Some(first) = codes.next() {
-            let [low, high] = fit(first)?.to_le_bytes();
-            let Some(second) = codes.next() else {
-                out.extend([low, high]);
-                break;
-            };
-            let [next, last] = (fit(second)? << 4).to_le_bytes();
-            out.extend([low, high | next, last]);
         }
         Ok(())
-    }
-
-    fn fit<T, E>(self, coil: (usize, i32), code: Result<T, E>) -> Result<T, PackError> {
-        code.map_err(|_| self.misfit(coil))
-    }
-
-    #[cold]
-    fn misfit(self, (coil, code): (usize, i32)) -> PackError {
-        misfit(coil, code, &self.codes())
     }
 
     /// Replaces `out` by the codes in `payload`, one for each coil of `runs`.
@@ -209,62 +170,76 @@ impl Packing {
         if payload.len() != expected {
             return Err(UnpackError::Length { got: payload.len(), expected });
         }
-        let words = || payload.as_chunks().0.iter();
+        let words = payload.as_chunks().0.iter();
+        let code = |code: i32| RecordedCode(code);
         match self {
-            Self::Byte => admit(payload.iter().map(|&byte| i32::from(byte)), runs, out),
-            Self::Twelve => unpack_twelve(payload, coils, runs, out),
-            Self::Word => admit(words().map(|&word| u16::from_le_bytes(word).into()), runs, out),
+            Self::Byte => out.extend(payload.iter().map(|&byte| code(byte.into()))),
+            Self::Twelve => unpack_twelve(payload, out)?,
+            Self::Word => out.extend(words.map(|&word| code(u16::from_le_bytes(word).into()))),
             Self::SignedWord => {
-                admit(words().map(|&word| i16::from_le_bytes(word).into()), runs, out)
+                out.extend(words.map(|&word| code(i16::from_le_bytes(word).into())));
             }
         }
-        .inspect_err(|_| out.clear())
+        check_codes(out.iter().map(|code| code.0), runs).inspect_err(|_| out.clear())?;
+        Ok(())
     }
 }
 
-fn unpack_twelve(
-    payload: &[u8],
-    coils: usize,
-    runs: &[CoilRun],
-    out: &mut Vec<RecordedCode>,
-) -> Result<(), UnpackError> {
-    let first = |low: u8, middle: u8| i32::from(low) | (i32::from(middle & 0x0F) << 8);
-    let second = |middle: u8, high: u8| i32::from(middle >> 4) | (i32::from(high) << 4);
-    let (pairs, odd) = payload.as_chunks::<3>();
-    let last = if let &[low, middle] = odd {
-        if middle >> 4 != 0 {
-            return Err(UnpackError::Padding);
-        }
-        Some(first(low, middle))
-    } else {
-        None
-    };
-    let codes =
-        pairs.iter().flat_map(|&[low, middle, high]| [first(low, middle), second(middle, high)]);
-    admit(codes.chain(last).take(coils), runs, out)
+fn pack_twelve(mut codes: impl Iterator<Item = i32>, out: &mut Vec<u8>) {
+    while let Some(first) = codes.next() {
+        let Some(second) = codes.next() else {
+            let [low, middle, ..] = first.to_le_bytes();
+            out.extend_from_slice(&[low, middle]);
+            break;
+        };
+        let [low, middle, high, _] = (first | (second << 12)).to_le_bytes();
+        out.extend_from_slice(&[low, middle, high]);
+    }
 }
 
-/// Lets codes in that their coils can have.
-fn admit(
-    codes: impl Iterator<Item = i32>,
-    runs: &[CoilRun],
-    out: &mut Vec<RecordedCode>,
-) -> Result<(), UnpackError> {
-    for (coil, (code, range)) in codes.zip(ranges(runs)).enumerate() {
-        within(coil, code, &range)?;
-        out.push(RecordedCode(code));
+fn unpack_twelve(payload: &[u8], out: &mut Vec<RecordedCode>) -> Result<(), UnpackError> {
+    let (pairs, odd) = payload.as_chunks::<3>();
+    for &[low, middle, high] in pairs {
+        let both = i32::from_le_bytes([low, middle, high, 0]);
+        out.extend_from_slice(&[RecordedCode(both & 0xFFF), RecordedCode(both >> 12)]);
+    }
+    if let &[low, middle] = odd {
+        if middle >> 4 != 0 {
+            out.clear();
+            return Err(UnpackError::Padding);
+        }
+        out.push(RecordedCode(i32::from_le_bytes([low, middle, 0, 0])));
     }
     Ok(())
 }
 
-/// Checks a code against what its coil can have.
-pub(super) fn within(coil: usize, code: i32, range: &RangeInclusive<i32>) -> Result<(), PackError> {
-    if range.contains(&code) { Ok(()) } else { Err(misfit(coil, code, range)) }
+/// Checks codes, coil by coil, against what the coils can have.
+pub(super) fn check_codes(
+    mut codes: impl Iterator<Item = i32>,
+    runs: &[CoilRun],
+) -> Result<(), PackError> {
+    let mut first = 0;
+    for run in runs {
+        let count = run.count as usize;
+        within(first, codes.by_ref().take(count), &run.codes())?;
+        first += count;
+    }
+    Ok(())
 }
 
-#[cold]
-fn misfit(coil: usize, code: i32, range: &RangeInclusive<i32>) -> PackError {
-    PackError { coil, code, lowest: *range.start(), highest: *range.end() }
+/// Checks codes against one range; the first of them is that of coil `first`.
+fn within(
+    first: usize,
+    codes: impl Iterator<Item = i32>,
+    range: &RangeInclusive<i32>,
+) -> Result<(), PackError> {
+    let (lowest, highest) = (*range.start(), *range.end());
+    for (after, code) in codes.enumerate() {
+        if code < lowest || code > highest {
+            return Err(PackError { coil: first + after, code, lowest, highest });
+        }
+    }
+    Ok(())
 }
 
 #[cfg(test)]

@@ -1,6 +1,6 @@
 //! Where frames go: the last door, behind the budget.
 //!
-//! A [`Sink`] takes permitted duties by frame number. [`file`] keeps them in a duty file,
+//! A [`Sink`] takes permitted duties by frame number. [`mod@file`] keeps them in a duty file,
 //! [`memory`] in lists; a [`Writer`] over anything that takes bytes and a [`Table`] are sinks too.
 
 pub mod file;

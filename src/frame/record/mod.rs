@@ -16,7 +16,7 @@
 //! # HEAD and TAIL
 //!
 //! One JSON object (RFC 8259, UTF-8, no byte order mark) whose keys are the fields of
-//! [`Head`] and [`Tail`]. A number with a fraction is written with the
+//! [`Head`](super::Head) and [`Tail`](super::Tail). A number with a fraction is written with the
 //! fewest digits that read back exactly. As HEAD's kind and frame number stuff to the same bytes in
 //! every file, every duty file begins with [`FIRST_BYTES`].
 //!
@@ -82,9 +82,6 @@ pub use head::{HeadError, check_head};
 pub use meter::frames_per_meter;
 pub use reader::{Damage, Entry, Flaw, ReadError, Reader};
 pub use writer::{WriteError, Writer};
-
-#[expect(unused_imports, reason = "the page above links to them")]
-use super::{Head, Tail};
 
 /// Major and minor version of the format that [`Writer`] writes.
 pub const FORMAT: [u16; 2] = [1, 0];

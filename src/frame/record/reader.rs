@@ -196,9 +196,9 @@ impl<R: Read> Reader<R> {
         self.contents.tail.as_ref()
     }
 
-    /// True when everything was read: TAIL seen, end reached, nothing wrong in between.
+    /// True when everything was read and nothing was wrong; a missing TAIL is [`Flaw::Cut`].
     pub fn is_whole(&self) -> bool {
-        self.ended && self.contents.tail.is_some() && self.contents.damage_count == 0
+        self.ended && self.contents.damage_count == 0
     }
 
     /// Frames read so far.

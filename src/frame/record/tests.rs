@@ -4,7 +4,9 @@ use proptest::collection::vec;
 use proptest::prelude::*;
 
 use super::super::wire::{Encoder, Kind};
-use super::super::{BandHead, CoilRun, Meter, NodeMeter, Packing, RailHead, RecordedCode};
+use super::super::{
+    BandHead, CoilRun, Head, Meter, NodeMeter, Packing, RailHead, RecordedCode, Tail,
+};
 use super::*;
 
 fn head() -> Head {

@@ -4,7 +4,7 @@ use std::io::{self, Write};
 
 use thiserror::Error;
 
-use super::super::pack::{PackError, ranges, within};
+use super::super::pack::{PackError, check_codes};
 use super::super::wire::{DELIMITER, Encoder, Kind};
 use super::super::{Head, Meter, RecordedCode, Tail};
 use super::head::{HeadError, check_head, finite};
@@ -107,7 +107,7 @@ impl<W: Write> Writer<W> {
     /// Wrong number, wrong count, a code outside the coil's steps, or the file under it. The frame
     /// is then not in the file.
     pub fn duty(&mut self, number: u32, duties: &[Duty]) -> Result<(), WriteError> {
-        self.codes(number, duties.len(), || duties.iter().map(|duty| duty.code()))
+        self.codes(number, duties.len(), duties.iter().map(|duty| duty.code()))
     }
 
     /// Copies a recorded frame: to cut, join or convert files. Codes in a file permit nothing, so
@@ -117,7 +117,7 @@ impl<W: Write> Writer<W> {
     ///
     /// As [`duty`](Self::duty).
     pub fn recorded(&mut self, number: u32, codes: &[RecordedCode]) -> Result<(), WriteError> {
-        self.codes(number, codes.len(), || codes.iter().map(|code| code.0))
+        self.codes(number, codes.len(), codes.iter().map(|code| code.0))
     }
 
     /// What a stretch of frames did. See [`frames_per_meter`](super::frames_per_meter) for how
@@ -187,21 +187,19 @@ impl<W: Write> Writer<W> {
         self.out
     }
 
-    fn codes<I: Iterator<Item = i32>>(
+    fn codes(
         &mut self,
         number: u32,
         count: usize,
-        codes: impl Fn() -> I,
+        codes: impl Iterator<Item = i32> + Clone,
     ) -> Result<(), WriteError> {
         self.open()?;
         self.expect_place(number)?;
         expect_values("coils of a frame", count, self.head.coil_count())?;
         let misfit = |source| WriteError::Code { frame: number, source };
-        for (coil, (code, range)) in codes().zip(ranges(&self.head.coils)).enumerate() {
-            within(coil, code, &range).map_err(misfit)?;
-        }
+        check_codes(codes.clone(), &self.head.coils).map_err(misfit)?;
         let packing = self.head.packing;
-        self.send(|encoder| encoder.codes(number, packing, codes()).map_err(misfit))?;
+        self.send(|encoder| encoder.codes(number, packing, codes).map_err(misfit))?;
         self.order.duty(number);
         Ok(())
     }

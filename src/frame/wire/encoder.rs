@@ -54,7 +54,7 @@ impl Encoder {
         &mut self,
         frame: u32,
         packing: Packing,
-        codes: impl Iterator<Item = i32>,
+        codes: impl Iterator<Item = i32> + Clone,
     ) -> Result<&[u8], PackError> {
         self.packet_with(Kind::Duty, frame, |payload| packing.pack_codes(codes, payload))
     }
