@@ -229,6 +229,7 @@ pub(super) fn cells(extent: f64, pixels: f64) -> Vec<std::ops::Range<usize>> {
 }
 
 #[cfg(test)]
+#[allow(clippy::float_cmp, reason = "tests stop at the first surprise")]
 mod tests {
     use super::*;
 

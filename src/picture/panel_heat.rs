@@ -149,6 +149,7 @@ fn spread(wanted: &[f64], apart: f64, top: f64, bottom: f64) -> Vec<f64> {
 }
 
 #[cfg(test)]
+#[allow(clippy::float_cmp, clippy::indexing_slicing, reason = "tests stop at the first surprise")]
 mod tests {
     use super::*;
 
