@@ -28,7 +28,7 @@ pub(super) fn draw(page: &mut Page<'_>) {
     let (rect, song) = (page.layout.heat, page.song);
     let title = "Modelled temperature, °C";
     let note = "the winding and the backing nearest their bounds; bound = limit less margin";
-    page.heading(rect, title, note);
+    page.heading(rect, title, note, &[]);
     let lines: Vec<Line> =
         lines(song).into_iter().filter(|line| line.values.iter().any(Option::is_some)).collect();
     if lines.is_empty() {

@@ -26,7 +26,6 @@ fn driver_ink(x: i64, y: i64) -> Rgb {
 /// Draws the panel.
 pub(super) fn draw(page: &mut Page<'_>) {
     let (rect, song) = (page.layout.wishes, page.song);
-    page.heading(rect, "Asked of the coils, and what became of it", "1 = one coil at full duty");
     let keys = [
         (Sample::Line(1.2, SOFT_INK, &[][..]), "asked"),
         (Sample::Area(granted_ink), "granted"),
@@ -34,7 +33,8 @@ pub(super) fn draw(page: &mut Page<'_>) {
         (Sample::Area(rail_ink), "cut by a rail"),
         (Sample::Area(driver_ink), "cut by the driver"),
     ];
-    page.keys(rect, &keys);
+    let title = "Asked of the coils, and what became of it";
+    page.heading(rect, title, "1 = one coil at full duty", &keys);
 
     let pixels: Vec<Option<[f64; 5]>> = cells(page.layout.columns, rect.width())
         .into_iter()
