@@ -181,6 +181,27 @@ fn a_burst_lies_at_its_time_and_coil() {
     assert!((end - layout.x_of(3.5)).abs() <= 1.0, "ends at {end}");
 }
 
+/// More frames than pixels across and more coils than pixels up: single frames of single coils
+/// still show, at their place.
+#[test]
+fn nothing_vanishes_between_pixels() {
+    let bursts = |frame: u64| (frame % 9 == 4).then_some(frame as usize * 7 % 300);
+    let mut builder = TimelineBuilder::new(&head(100, 300, false, 1)).unwrap();
+    for frame in 0..1400 {
+        let on: Vec<_> = bursts(frame).map(|coil| (coil, 200)).into_iter().collect();
+        builder.duty(frame, &codes(300, &on));
+    }
+    let (image, layout) = picture(&builder.finish(Ending::Whole));
+    assert!(layout.duty.width() < 1400.0 && layout.duty.height() < 300.0);
+    for frame in 0..1400 {
+        if let Some(coil) = bursts(frame) {
+            let x = layout.x_of((frame as f64 + 0.5) / 100.0);
+            let pixel = at(&image, x, layout.y_of_coil(coil));
+            assert_eq!(pixel, Ramp::forward().colour(1.0), "frame {frame}, coil {coil}");
+        }
+    }
+}
+
 #[test]
 fn reverse_has_its_own_colour_and_off_is_pale() {
     let song = ten_seconds(true);
