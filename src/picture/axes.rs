@@ -110,6 +110,7 @@ pub fn clock_on_axis(time_s: f64, step_s: f64, end_s: f64) -> String {
 }
 
 #[cfg(test)]
+#[allow(clippy::float_cmp, reason = "tests stop at the first surprise")]
 mod tests {
     use super::*;
 

@@ -238,7 +238,7 @@ impl<'a> Walk<'a> {
         let mut done = 0.0;
         while done < length {
             let step = self.left.min(length - done);
-            if self.part % 2 == 0 {
+            if self.part.is_multiple_of(2) {
                 mark(at(done), at(done + step));
             }
             done += step;

@@ -190,6 +190,59 @@ mod tests {
         }
     }
 
+    /// Machado, Oliveira & Fernandes, "A Physiologically-based Model for Simulation of Color Vision
+    /// Deficiency", IEEE TVCG 15(6), 2009, severity 1.0, for linear RGB. From memory; each row adds
+    /// up to 1, so greys stay grey.
+    const PROTAN: [[f64; 3]; 3] = [
+        [0.152_286, 1.052_583, -0.204_868],
+        [0.114_503, 0.786_281, 0.099_216],
+        [-0.003_882, -0.048_116, 1.051_998],
+    ];
+    const DEUTAN: [[f64; 3]; 3] = [
+        [0.367_322, 0.860_646, -0.227_968],
+        [0.280_085, 0.672_501, 0.047_413],
+        [-0.011_820, 0.042_940, 0.968_881],
+    ];
+
+    /// CIELAB as someone with this deficiency sees it: the way back of [`to_linear`].
+    fn seen(lab: Lab, deficiency: [[f64; 3]; 3]) -> Lab {
+        let linear = to_linear(lab);
+        let dot = |row: [f64; 3], v: [f64; 3]| row[0] * v[0] + row[1] * v[1] + row[2] * v[2];
+        let rgb = deficiency.map(|row| dot(row, linear).clamp(0.0, 1.0));
+        let xyz = [
+            dot([0.412_4, 0.357_6, 0.180_5], rgb) / 0.950_47,
+            dot([0.212_6, 0.715_2, 0.072_2], rgb),
+            dot([0.019_3, 0.119_2, 0.950_5], rgb) / 1.088_83,
+        ];
+        let f = |t: f64| if t > 216.0 / 24_389.0 { t.cbrt() } else { 7.787 * t + 16.0 / 116.0 };
+        let [x, y, z] = xyz.map(f);
+        [116.0 * y - 16.0, 500.0 * (x - y), 200.0 * (y - z)]
+    }
+
+    /// Both common kinds of colour blindness: ramps stay in order of lightness, and forward and
+    /// reverse of one size stay well apart (a difference of 10 is plain to see).
+    #[test]
+    fn colour_blind_readers_see_the_same_order_and_the_same_sides() {
+        for eye in [PROTAN, DEUTAN] {
+            assert!(eye.iter().all(|row| (row.iter().sum::<f64>() - 1.0).abs() < 1e-5));
+            let at = |knots: &[Lab], share: f64| {
+                seen(along(knots, share * lengths(knots).sum::<f64>()), eye)
+            };
+            for knots in ALL {
+                for step in 0..20 {
+                    let (here, next) = (f64::from(step) / 20.0, f64::from(step + 1) / 20.0);
+                    let (here, next) = (at(knots, here), at(knots, next));
+                    assert!(next[0] < here[0] - 0.5, "{here:?} {next:?}");
+                }
+            }
+            for step in 3..=20 {
+                let share = f64::from(step) / 20.0;
+                let apart = difference(at(&FORWARD_KNOTS, share), at(&REVERSE_KNOTS, share));
+                assert!(apart > 10.0, "at {share} only {apart}");
+            }
+        }
+    }
+
     /// sRGB of CIELAB values, D65. White and black follow from the definition; the mid grey
     /// (L* 53.585 = sRGB 128) and pure red (53.24, 80.09, 67.20) are well-known values, from memory.
     #[test]

@@ -40,7 +40,7 @@ pub struct MeanCell {
     pub sum: f64,
     /// Frames covered.
     pub frames: f64,
-    /// Highest value; negative infinity before the first.
+    /// Highest value; `None` before the first.
     pub peak: Option<f64>,
 }
 

@@ -53,14 +53,27 @@ fn header(page: &mut Page<'_>) {
     let title = text::fit(&title, size, right - width - left - page.px(30.0));
     page.write((left, page.px(44.0)), Anchor::Left, size, INK, &title);
 
-    let (size, baseline) = (page.px(17.0), page.px(76.0));
-    let mut x = left;
+    let size = page.px(17.0);
+    let (mut x, mut baseline) = (left, page.px(74.0));
     for warning in summary::warnings(song) {
-        x += page.write((x, baseline), Anchor::Left, size, VERMILION, &warning);
-        x += page.px(10.0);
+        let width = page.write((x, baseline), Anchor::Left, size, VERMILION, &warning);
+        x += width + page.px(10.0);
     }
-    let words = text::fit(&summary::sentence(song), size, right - x);
-    page.write((x, baseline), Anchor::Left, size, INK, &words);
+    for line in two_lines(&summary::sentence(song), size, right - x, right - left) {
+        page.write((x, baseline), Anchor::Left, size, INK, &line);
+        (x, baseline) = (left, baseline + page.px(23.0));
+    }
+}
+
+/// Breaks a text between words after as much as fits in the first line; what does not fit in the
+/// second is cut.
+fn two_lines(words: &str, size: f64, first_room: f64, second_room: f64) -> [String; 2] {
+    let fits = |end: &usize| text::width(words.get(..*end).unwrap_or(words), size) <= first_room;
+    let mut breaks: Vec<usize> = words.match_indices(' ').map(|(at, _)| at).collect();
+    breaks.push(words.len());
+    let end = breaks.into_iter().rev().find(fits).unwrap_or(0);
+    let (first, second) = words.split_at(end);
+    [first.to_owned(), text::fit(second.trim_start(), size, second_room)]
 }
 
 /// Names the time axis.
@@ -75,4 +88,19 @@ fn footer(page: &mut Page<'_>) {
     let at = ((rect.left + rect.right) / 2.0, rect.bottom + page.px(42.0));
     let size = page.label();
     page.write(at, Anchor::Middle, size, SOFT_INK, &words);
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_sentence_breaks_between_words_and_loses_none() {
+        let words = "Asked 4.1 coils on average, 83 % granted; heat took 15 %, supply 2 %.";
+        for room in [40.0, 200.0, 400.0, 5000.0] {
+            let [first, second] = two_lines(words, 17.0, room, 5000.0);
+            assert!(text::width(&first, 17.0) <= room, "'{first}' is wider than {room}");
+            assert_eq!(format!("{first} {second}").trim(), words);
+        }
+    }
 }

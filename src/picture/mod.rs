@@ -5,8 +5,8 @@
 //! file: band levels, duty per coil, temperatures, supply currents, and what became of the wishes.
 //! All panels share one time axis, so what belongs together stands in one line.
 //!
-//! Text comes in a font of our own making-do (`font.ttf`, a cut-down free font), lines and rasters
-//! from [`canvas`], so every machine draws the same picture.
+//! The font is part of the program and strokes and rasters come from [`canvas`], so every machine
+//! draws the same picture, byte for byte.
 
 pub mod axes;
 pub mod canvas;

@@ -62,28 +62,35 @@ impl Page<'_> {
         text::draw_beside(&mut self.canvas, at, anchor, size, ink, words)
     }
 
-    /// What a panel shows, in its unit, and a note in a softer ink; returns where the text ends.
-    pub(super) fn heading(&mut self, rect: Rect, title: &str, note: &str) -> f64 {
+    /// Over a panel: what it shows, in its unit; a note in a softer ink; flush right, its key. The
+    /// note gives way where the page is too narrow for all three.
+    pub(super) fn heading(
+        &mut self,
+        rect: Rect,
+        title: &str,
+        note: &str,
+        keys: &[(Sample<'_>, &str)],
+    ) {
+        let (label, size, gap) = (self.label(), self.px(16.0), self.px(12.0));
         let baseline = rect.top - self.px(9.0);
-        let size = self.px(16.0);
-        let width = self.write((rect.left, baseline), Anchor::Left, size, INK, title);
-        let x = rect.left + width + self.px(12.0);
-        let label = self.label();
-        x + self.write((x, baseline), Anchor::Left, label, SOFT_INK, note)
+        let key_left = self.keys(rect, keys);
+        let x = rect.left + gap + self.write((rect.left, baseline), Anchor::Left, size, INK, title);
+        let note = text::fit(note, label, key_left - gap - x);
+        self.write((x, baseline), Anchor::Left, label, SOFT_INK, &note);
     }
 
-    /// The key of a panel, flush right above it.
-    pub(super) fn keys(&mut self, rect: Rect, keys: &[(Sample<'_>, &str)]) {
+    /// The key of a panel, flush right above it; returns where it starts.
+    fn keys(&mut self, rect: Rect, keys: &[(Sample<'_>, &str)]) -> f64 {
         let (label, swatch) = (self.label(), self.px(26.0));
         let middle = rect.top - self.px(14.0);
         let mut x = rect.right;
         for (sample, name) in keys.iter().rev() {
-            let at = (x, middle);
-            x -= self.write_beside(at, Anchor::Right, label, INK, name);
+            x -= self.write_beside((x, middle), Anchor::Right, label, INK, name);
             x -= self.px(6.0) + swatch;
             self.sample(*sample, (x, middle), swatch);
             x -= self.px(20.0);
         }
+        x
     }
 
     /// A short piece of line or area.
@@ -229,6 +236,7 @@ pub(super) fn cells(extent: f64, pixels: f64) -> Vec<std::ops::Range<usize>> {
 }
 
 #[cfg(test)]
+#[allow(clippy::float_cmp, reason = "tests stop at the first surprise")]
 mod tests {
     use super::*;
 

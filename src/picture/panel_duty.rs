@@ -25,7 +25,7 @@ pub fn duty_scale(song: &Timeline) -> f64 {
 pub(super) fn draw(page: &mut Page<'_>) {
     let rect = page.layout.duty;
     let song = page.song;
-    page.heading(rect, "Duty per coil, %", &note(song));
+    page.heading(rect, "Duty per coil, %", &note(song), &[]);
     if song.coil_rows() == 0 {
         page.nothing(rect, "the file names no coils");
     } else {

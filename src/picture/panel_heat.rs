@@ -28,7 +28,7 @@ pub(super) fn draw(page: &mut Page<'_>) {
     let (rect, song) = (page.layout.heat, page.song);
     let title = "Modelled temperature, °C";
     let note = "the winding and the backing nearest their bounds; bound = limit less margin";
-    page.heading(rect, title, note);
+    page.heading(rect, title, note, &[]);
     let lines: Vec<Line> =
         lines(song).into_iter().filter(|line| line.values.iter().any(Option::is_some)).collect();
     if lines.is_empty() {
@@ -149,6 +149,7 @@ fn spread(wanted: &[f64], apart: f64, top: f64, bottom: f64) -> Vec<f64> {
 }
 
 #[cfg(test)]
+#[allow(clippy::float_cmp, clippy::indexing_slicing, reason = "tests stop at the first surprise")]
 mod tests {
     use super::*;
 

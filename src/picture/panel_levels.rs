@@ -23,7 +23,7 @@ pub(super) fn draw(page: &mut Page<'_>) {
     let rect = page.layout.levels;
     let song = page.song;
     let note = "highest of each reading; rows are bands, Hz";
-    page.heading(rect, "Band levels, dBFS", note);
+    page.heading(rect, "Band levels, dBFS", note, &[]);
     if song.level_rows() == 0 {
         page.nothing(rect, "the file names no bands");
     } else {

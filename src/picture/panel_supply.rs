@@ -22,7 +22,7 @@ pub(super) fn draw(page: &mut Page<'_>) {
     let rails = &song.about().rails;
     match rails.len() {
         0 => {
-            page.heading(rect, "Supply current", "");
+            page.heading(rect, "Supply current", "", &[]);
             page.nothing(rect, "the file names no rails");
             page.frame(rect);
         }
@@ -34,13 +34,12 @@ pub(super) fn draw(page: &mut Page<'_>) {
 
 fn strips(page: &mut Page<'_>) {
     let (rect, song) = (page.layout.supply, page.song);
-    page.heading(rect, "Supply current per rail, A", "");
     let keys = [
         (Sample::Line(2.0, BLUE, &[][..]), "mean"),
         (Sample::Area(peak_ink), "highest frame"),
         (Sample::Line(1.5, VERMILION, LIMIT_DASH), "limit of the mean"),
     ];
-    page.keys(rect, &keys);
+    page.heading(rect, "Supply current per rail, A", "", &keys);
     let count = song.about().rails.len() as f64;
     let gap = page.px(8.0).round();
     let height = (rect.height() - gap * (count - 1.0)) / count;
@@ -103,7 +102,7 @@ fn name(page: &mut Page<'_>, strip: Rect, head: &RailHead, highest: f64) {
 fn rows(page: &mut Page<'_>) {
     let (rect, song) = (page.layout.supply, page.song);
     let rails = &song.about().rails;
-    page.heading(rect, "Supply current, % of each rail's limit", "mean; rows are rails");
+    page.heading(rect, "Supply current, % of each rail's limit", "mean; rows are rails", &[]);
     let ramp = Ramp::levels();
     let value = |column: usize, rail: usize| {
         let mean = song.columns().get(column)?.rails.get(rail)?.mean()?;

@@ -1,7 +1,7 @@
 //! What was asked of the coils, and what became of it: granted, or cut, and by what.
 
 use super::axes::ValueAxis;
-use super::colour::{INK, ORANGE, PAPER, PURPLE, Rgb, SKY, VERMILION, mix};
+use super::colour::{ORANGE, PAPER, PURPLE, Rgb, SKY, SOFT_INK, VERMILION, mix};
 use super::column::Asked;
 use super::page::{Page, Sample, cells};
 
@@ -26,15 +26,15 @@ fn driver_ink(x: i64, y: i64) -> Rgb {
 /// Draws the panel.
 pub(super) fn draw(page: &mut Page<'_>) {
     let (rect, song) = (page.layout.wishes, page.song);
-    page.heading(rect, "Asked of the coils, and what became of it", "1 = one coil at full duty");
     let keys = [
-        (Sample::Line(1.5, INK, &[][..]), "asked"),
+        (Sample::Line(1.2, SOFT_INK, &[][..]), "asked"),
         (Sample::Area(granted_ink), "granted"),
         (Sample::Area(heat_ink), "cut by heat"),
         (Sample::Area(rail_ink), "cut by a rail"),
         (Sample::Area(driver_ink), "cut by the driver"),
     ];
-    page.keys(rect, &keys);
+    let title = "Asked of the coils, and what became of it";
+    page.heading(rect, title, "1 = one coil at full duty", &keys);
 
     let pixels: Vec<Option<[f64; 5]>> = cells(page.layout.columns, rect.width())
         .into_iter()
@@ -77,7 +77,7 @@ fn areas(page: &mut Page<'_>, axis: &ValueAxis, pixels: &[Option<[f64; 5]>]) {
     let mut outline = Vec::new();
     for (x, parts) in rect.columns().zip(pixels) {
         let Some([asked, parts @ ..]) = parts else {
-            page.canvas.stroke(&outline, page.px(1.2), INK, &[]);
+            page.canvas.stroke(&outline, page.px(1.0), SOFT_INK, &[]);
             outline.clear();
             continue;
         };
@@ -88,5 +88,5 @@ fn areas(page: &mut Page<'_>, axis: &ValueAxis, pixels: &[Option<[f64; 5]>]) {
         }
         outline.push((x as f64 + 0.5, axis.y(*asked)));
     }
-    page.canvas.stroke(&outline, page.px(1.2), INK, &[]);
+    page.canvas.stroke(&outline, page.px(1.0), SOFT_INK, &[]);
 }
