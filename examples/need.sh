@@ -26,9 +26,12 @@ has_numpy() { [[ -n $(python_with_numpy) ]]; }
 debian_numpy="python3 python3-numpy"
 elsewhere_numpy="Python 3 with numpy"
 
-has_encoders() { command -v ffmpeg && sox --help | grep '^AUDIO FILE FORMATS.* mp3'; }
-debian_encoders="ffmpeg sox libsox-fmt-mp3"
-elsewhere_encoders="ffmpeg, and sox with MP3"
+has_encoders() {
+  local program
+  for program in ffmpeg sox flac oggenc lame; do command -v "$program" || return 1; done
+}
+debian_encoders="ffmpeg sox flac vorbis-tools lame"
+elsewhere_encoders="ffmpeg, sox, flac, oggenc (vorbis-tools) and lame"
 
 has_valgrind() { [[ $(uname -s) != Linux ]] || command -v valgrind; }
 debian_valgrind="valgrind"
