@@ -69,7 +69,7 @@ impl Plant {
     /// Holds these compare values for `span_s` and shows every instant's rises.
     pub(crate) fn hold(&mut self, codes: &[i32], span_s: f64, mut watch: impl FnMut(&[f64])) {
         let shares: Vec<f64> = self.coils.iter().zip(codes).map(|(c, &d)| heat_of(c, d)).collect();
-        let parts = (span_s * self.fastest() * 8.0).ceil().max(2.0);
+        let parts = (span_s * self.fastest() * 16.0).ceil().max(2.0);
         let h = span_s / parts;
         for _ in 0..parts as u64 {
             let k1 = self.speed(&self.rise, &shares);

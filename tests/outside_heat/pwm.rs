@@ -94,7 +94,7 @@ fn limits_of_slow_and_fast_pwm() {
             assert!(h >= d * d - 1e-13 && h <= d + 1e-15, "D {d} x {x}: {h}");
         }
     }
-    assert!(heat_share(7.0, 1.0) == 1.0 && heat_share(-1.0, 1.0) == 0.0);
+    assert!(heat_share(7.0, 1.0) > 1.0 - 1e-15 && heat_share(-1.0, 1.0) < 1e-15);
 }
 
 /// Steps the switch, the coil and the diode through many periods: an exact exponential in small

@@ -10,7 +10,7 @@ use super::nets::{display, worked_coil};
 fn refused(change: impl FnOnce(&mut BudgetSettings)) -> String {
     let mut settings = display(200, vec![worked_coil(90.0, 60.0); 3]);
     change(&mut settings);
-    Budget::new(&settings).map(|_| ()).expect_err("was accepted").to_string()
+    Budget::new(&settings).map(|_| ()).unwrap_err().to_string()
 }
 
 fn pair(a: u32, b: u32, coils: f64) -> Neighbours {
