@@ -7,19 +7,22 @@ use super::network::Network;
 /// What a step may get wrong, relative to the movement within it.
 const STEP_ERROR: f64 = 5e-9;
 
-/// Terms of the series beyond which shorter steps are cheaper.
-const MOST_TERMS: u32 = 12;
+/// Steps longer than this against the fastest node (as y, below) are divided: the series would
+/// lose digits.
+const LONGEST_Y: f64 = 4.0;
 
 /// Rises over the room of all nodes, K, and how they move.
 ///
 /// theta' = A theta + b with A = -C^-1 G is solved by the exponential series on the movement
 /// r = A theta + b: theta += T r + T^2/2 A r + T^3/6 A^2 r + ... Each row of A adds up to at most
 /// y/T, y = 2 T max(G_ii/C_i), in size, so what is left out after m terms is below
-/// y^m / (m + 1)! / (1 - y/(m + 2)) of T r. Steps with y above 1 are divided.
+/// y^m / (m + 1)! / (1 - y/(m + 2)) of T r. Steps with y above 4 are divided.
 #[derive(Debug, Clone)]
 pub(super) struct Heat {
     /// Rise of every node, K.
     pub rise: Vec<f64>,
+    /// Per node: 1/C, K/J.
+    warms: Vec<f64>,
     speed: Vec<f64>,
     next: Vec<f64>,
     fastest_per_s: f64,
@@ -30,6 +33,7 @@ impl Heat {
     pub(super) fn new(network: &Network, rise: Vec<f64>) -> Self {
         let rates = network.loss.iter().zip(&network.heat).map(|(loss, heat)| loss / heat);
         Self {
+            warms: network.heat.iter().map(|heat| heat.recip()).collect(),
             speed: vec![0.0; rise.len()],
             next: vec![0.0; rise.len()],
             rise,
@@ -40,7 +44,7 @@ impl Heat {
     /// Moves all nodes on by `span_s` under `power` (per coil, W).
     pub(super) fn step(&mut self, network: &Network, power: &[f64], span_s: f64) {
         let reach = 2.0 * self.fastest_per_s * span_s;
-        let parts = reach.ceil().max(1.0);
+        let parts = (reach / LONGEST_Y).ceil().max(1.0);
         let terms = terms_for(reach / parts);
         let part_s = span_s / parts;
         let mut done = 0.0;
@@ -54,13 +58,13 @@ impl Heat {
         for node in 0..self.rise.len() {
             let put_in = power.get(node).copied().unwrap_or(0.0);
             let gain = put_in - network.outflow(node, &self.rise);
-            self.speed[node] = gain / network.heat[node];
+            self.speed[node] = gain * self.warms[node];
         }
         let mut factor = part_s;
         self.add(factor);
         for term in 2..=terms {
             for node in 0..self.rise.len() {
-                self.next[node] = -network.outflow(node, &self.speed) / network.heat[node];
+                self.next[node] = -network.outflow(node, &self.speed) * self.warms[node];
             }
             std::mem::swap(&mut self.speed, &mut self.next);
             factor *= part_s / f64::from(term);
@@ -75,11 +79,11 @@ impl Heat {
     }
 }
 
-/// Number of terms that keeps the error of a step with this y (at most 1) below [`STEP_ERROR`].
+/// Number of terms that keeps the error of a step with this y (at most 4) below [`STEP_ERROR`].
 fn terms_for(y: f64) -> u32 {
     let mut left_out = y / 2.0;
     let mut terms = 1;
-    while left_out / (1.0 - y / f64::from(terms + 2)) > STEP_ERROR && terms < MOST_TERMS {
+    while left_out > STEP_ERROR * (1.0 - y / f64::from(terms + 2)) {
         terms += 1;
         left_out *= y / f64::from(terms + 1);
     }

@@ -12,6 +12,9 @@
 //! Any power up to the cap, however it changes within H, keeps all nodes inside, between frames
 //! too; and the cap is never below the floor, the continuous power at the corner. H covers the
 //! heat tick and the time for which the driver would hold the last frame if no more came.
+//!
+//! A duty takes most power while copper is coldest, so duty and power are converted at the lowest
+//! temperature within H: the winding undriven, its neighbours as cold as they can get.
 
 #![expect(clippy::indexing_slicing, reason = "index arithmetic over the nodes of one network")]
 
@@ -39,8 +42,9 @@ pub(super) struct Limiter {
     /// Per node: what a rise keeps of itself over the horizon, and where it tends at most.
     keep: Vec<f64>,
     tends: Vec<f64>,
-    /// Per node: the most it can reach within the horizon.
+    /// Per node: the most and the least it can be at within the horizon.
     reach: Vec<f64>,
+    least: Vec<f64>,
     /// Per coil: G_ii / (1 - e_i).
     gain: Vec<f64>,
     /// Per coil: what a rise keeps of itself until its copper counts as coldest, over the horizon
@@ -94,6 +98,7 @@ impl Limiter {
             keep: keeps(timing.horizon_s),
             tends: (0..network.nodes()).map(tends).collect(),
             reach: vec![0.0; network.nodes()],
+            least: vec![0.0; network.nodes()],
             gain: (0..full_w.len()).map(gain).collect(),
             tick_keep: copper_keep(tick_s),
             copper_keep: copper_keep(copper_s),
@@ -104,11 +109,16 @@ impl Limiter {
 
     /// Caps and full powers for the tick that starts at these rises.
     pub(super) fn refresh(&mut self, network: &Network, rise: &[f64]) {
+        for (node, least) in self.least.iter_mut().enumerate() {
+            *least = self.keep[node] * rise[node];
+        }
         for (coil, by_temperature) in self.full_by_temperature.iter().enumerate() {
-            self.full_w[coil] =
-                by_temperature / (self.room_k + self.copper_keep[coil] * rise[coil]);
-            self.tick_full_w[coil] =
-                by_temperature / (self.room_k + self.tick_keep[coil] * rise[coil]);
+            let own = rise[coil];
+            let tends = network.inflow(coil, &self.least) / network.loss[coil];
+            let coldest = |keep: f64| (tends + keep * (own - tends)).min(own);
+            let full = |keep: f64| by_temperature / (self.room_k + coldest(keep));
+            self.full_w[coil] = full(self.copper_keep[coil]);
+            self.tick_full_w[coil] = full(self.tick_keep[coil]);
         }
         let share = |(rise, inverse): (&f64, &f64)| rise * inverse;
         let worst = rise.iter().zip(&self.bound_inverse).map(share).fold(0.0, f64::max);

@@ -193,6 +193,8 @@ impl Budget {
         for coil in 0..self.sum_w.len() {
             // Power late in the tick has had less time to drain than its mean would; 1 + G T/C
             // covers the worst order. Nor can it be worse than the highest power throughout.
+            // Power early in the tick has had more time to pass on: for the next few ticks a
+            // backing may be warmer than its model by P T^2 G_cb / (2 C_c C_b), microkelvins.
             let drain = self.network.loss[coil] / self.network.heat[coil] * span_s;
             let late = self.sum_w[coil] / frames * (1.0 + drain);
             self.sum_w[coil] = late.min(self.peak_w[coil]);
