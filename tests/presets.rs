@@ -23,7 +23,7 @@ use coilscore::mapper::{Combine, MotionSettings, RangeShape};
 use coilscore::preset::{
     self, Display, Finding, Mapping, Names, Refusals, display, load_display, load_mapping, mapping,
 };
-use coilscore::units::Rate;
+use coilscore::units::{Celsius, Rate};
 use proptest::prelude::*;
 
 const SOUND: SoundFormat = SoundFormat { rate_hz: 44_100, channels: 2 };
@@ -251,6 +251,9 @@ fn a_digest_knows_meaning_from_looks() {
     assert_eq!(digest(&swapped), plain, "the order of keys does not count");
     let explicit = WHOLE_MAPPING.replace("curve = \"soft\"", "curve = \"soft\"\nattack_ms = 5");
     assert_eq!(digest(&explicit), plain, "a default counts as written");
+    let (plus, minus) = (("deg = 45", "deg = 0"), ("deg = 45", "deg = -0.0"));
+    let turned = |(from, to)| digest(&WHOLE_MAPPING.replace(from, to));
+    assert_eq!(turned(plus), turned(minus), "zero has one digest");
     for (from, to) in [("towards_deg = 45", "towards_deg = 46"), ("-0.5", "0.5"), ("side", "mid")] {
         assert_ne!(digest(&WHOLE_MAPPING.replace(from, to)), plain, "{to} counts");
     }
@@ -332,4 +335,29 @@ proptest! {
             is_told_well(&text, &refusals.expect("no such text is a whole file"))?;
         }
     }
+}
+
+#[test]
+fn heat_of_another_display_is_refused() {
+    let (display, mapping) = (ring24(), mapping::read("lift", &shipped("lift.toml")).unwrap());
+    let start = |count| {
+        let nodes = Start::Nodes(vec![Celsius(30.0); count]);
+        let rate = Rate::new(200, 1).unwrap();
+        preset::prepare(&mapping, &display, SOUND, rate, nodes, Arith::Native)
+    };
+    assert!(start(48).is_ok());
+    let refusals = start(49).unwrap_err();
+    assert!(refusals.to_string().contains("49 temperatures"), "{refusals}");
+}
+
+#[test]
+fn a_file_that_cannot_be_read_says_so() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("tank.toml");
+    let answer = || load_display(&path).unwrap_err().to_string();
+    assert!(answer().contains("tank.toml: there is no such file"), "{}", answer());
+    fs::write(&path, b"schema = 1\nname = \"\xff\"\n").unwrap();
+    assert!(answer().contains("line 2 is not UTF-8 text"), "{}", answer());
+    fs::write(&path, vec![b'#'; (4 << 20) + 1]).unwrap();
+    assert!(answer().contains("larger than 4 MiB"), "{}", answer());
 }
