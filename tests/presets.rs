@@ -289,6 +289,15 @@ fn ten_thousand_coils_are_prepared() {
     assert_eq!(display.coil_runs()[0].count, 10_000);
 }
 
+#[test]
+fn a_flood_of_mistakes_is_cut_short() {
+    let strays: String = (0..20_000).map(|n| format!("stray_{n} = 0\n")).collect();
+    let refusals = mapping::read("flood", &(strays + WHOLE_MAPPING)).unwrap_err();
+    assert_eq!(refusals.findings().len(), 500);
+    let text = refusals.to_string();
+    assert!(text.matches("error:").count() == 20 && text.contains("and 480 more"), "{text}");
+}
+
 /// Puts `with` in place of a stretch of `text`, wherever that falls.
 fn mutate(text: &str, at: usize, length: usize, with: &str) -> String {
     let start = at % (text.len() + 1);

@@ -15,6 +15,9 @@ pub(super) fn refuse_equal_names(pad: &Pad, what: &str, names: &[&At<String>]) {
     let mut seen: BTreeMap<&str, &At<String>> = BTreeMap::new();
     for name in names {
         if let Some(first) = seen.get(name.value.as_str()) {
+            if pad.is_full(Weight::Refusal) {
+                return;
+            }
             let title = format!("two {what}s are called \"{}\"", name.value);
             let finding = pad.finding(Weight::Refusal, &name.span, title, "choose another name");
             pad.add(finding.related(pad.source.mark(&first.span, "this is the first")));
@@ -52,7 +55,7 @@ fn clash(
     place: impl Fn(usize) -> std::ops::Range<usize>,
     cure: &str,
 ) {
-    if told.insert(blocks) {
+    if !pad.is_full(Weight::Refusal) && told.insert(blocks) {
         let finding = pad.finding(Weight::Refusal, &place(blocks.1), title, cure);
         let first = pad.source.mark(&place(blocks.0), "used here first");
         pad.add(if blocks.0 == blocks.1 { finding } else { finding.related(first) });

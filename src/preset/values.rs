@@ -7,7 +7,7 @@ use toml::de::{DeInteger, DeValue};
 use super::finding::At;
 use super::limits::Quantity;
 use super::section::{Found, Pad, Section};
-use super::words::{counted, listing, nearest};
+use super::words::{counted, either, listing, nearest};
 
 /// What may stand for a key that offers kinds: bare words, and words with a table of their own.
 pub(super) struct Menu {
@@ -280,15 +280,14 @@ impl<'a> Section<'a> {
 impl Menu {
     /// Everything that may be written, in words.
     fn says(&self) -> String {
-        let words: Vec<_> = self.words.iter().map(|word| format!("\"{word}\"")).collect();
-        let words = words.join(" or ");
-        let kinds: Vec<_> = self.tables.iter().map(|(tag, _)| *tag).collect();
-        match self.tables {
-            [] => words,
-            [(_, example)] if words.is_empty() => format!("`{example}`"),
-            [(_, example)] => format!("{words} or `{example}`"),
-            [(_, example), ..] => format!("`{example}`; known: {}", listing('`', &kinds)),
+        let words = self.words.iter().map(|word| format!("\"{word}\""));
+        let examples = self.tables.iter().map(|(_, example)| format!("`{example}`"));
+        if self.words.is_empty() && self.tables.len() > 1 {
+            let kinds: Vec<_> = self.tables.iter().map(|(tag, _)| *tag).collect();
+            let example = examples.take(1).collect::<String>();
+            return format!("{example}; kinds: {}", listing('`', &kinds));
         }
+        either(&words.chain(examples).collect::<Vec<_>>())
     }
 }
 

@@ -72,6 +72,15 @@ pub(super) fn listing<T: Display>(quote: char, names: &[T]) -> String {
     quoted.join(", ")
 }
 
+/// a, b or c.
+pub(super) fn either(names: &[String]) -> String {
+    match names.split_last() {
+        Some((last, [])) => last.clone(),
+        Some((last, rest)) => format!("{} or {last}", rest.join(", ")),
+        None => String::new(),
+    }
+}
+
 /// `1 coil`, `2 coils`.
 pub(super) fn counted(count: usize, thing: &str) -> String {
     if count == 1 { format!("1 {thing}") } else { format!("{count} {thing}s") }
