@@ -15,6 +15,9 @@ pub(super) fn refuse_equal_names(pad: &Pad, what: &str, names: &[&At<String>]) {
     let mut seen: BTreeMap<&str, &At<String>> = BTreeMap::new();
     for name in names {
         if let Some(first) = seen.get(name.value.as_str()) {
+            if pad.is_full(Weight::Refusal) {
+                return;
+            }
             let title = format!("two {what}s are called \"{}\"", name.value);
             let finding = pad.finding(Weight::Refusal, &name.span, title, "choose another name");
             pad.add(finding.related(pad.source.mark(&first.span, "this is the first")));
@@ -30,8 +33,8 @@ pub(super) fn display(pad: &Pad, display: &Display) {
     same_place(pad, display, &places);
     neighbours(pad, display, &places);
     unused(pad, display);
-    for coil_type in &display.coil_types {
-        temperatures(pad, display, coil_type);
+    for (at, coil_type) in display.coil_types.iter().enumerate() {
+        temperatures(pad, display, at, coil_type);
         pwm(pad, display, coil_type);
     }
     enclosure(pad, display);
@@ -52,7 +55,7 @@ fn clash(
     place: impl Fn(usize) -> std::ops::Range<usize>,
     cure: &str,
 ) {
-    if told.insert(blocks) {
+    if !pad.is_full(Weight::Refusal) && told.insert(blocks) {
         let finding = pad.finding(Weight::Refusal, &place(blocks.1), title, cure);
         let first = pad.source.mark(&place(blocks.0), "used here first");
         pad.add(if blocks.0 == blocks.1 { finding } else { finding.related(first) });
@@ -97,7 +100,7 @@ fn same_place(pad: &Pad, display: &Display, places: &[Place]) {
 }
 
 /// A square grid has 2 links a coil, with diagonals 4; what is far above that is no touching.
-pub(super) const MOST_LINKS_A_COIL: usize = 16;
+pub(super) const MOST_LINKS_A_COIL: usize = 8;
 
 fn neighbours(pad: &Pad, display: &Display, places: &[Place]) {
     let Some(near) = &display.neighbours else { return };
@@ -134,8 +137,7 @@ const BOARD_C: f64 = 130.0;
 /// Plain neodymium grades stand 80 C, the strongest ones only 60 C (magnet makers' tables).
 const MAGNET_C: f64 = 80.0;
 
-fn temperatures(pad: &Pad, display: &Display, coil_type: &CoilType) {
-    let name = &coil_type.name.value;
+fn temperatures(pad: &Pad, display: &Display, at: usize, coil_type: &CoilType) {
     let limits = [
         (&coil_type.coil_limit_c, "coil_limit_c", BOARD_C, "circuit boards are rated to 130 C"),
         (
@@ -146,9 +148,10 @@ fn temperatures(pad: &Pad, display: &Display, coil_type: &CoilType) {
         ),
     ];
     for (limit, key, high, why) in limits {
-        leaves_room(pad, display, limit, &format!("coil type \"{name}\", {key}"));
+        let path = format!("coil_type {}, {key}", at + 1);
+        leaves_room(pad, display, limit, &path);
         if limit.value > high {
-            let title = format!("coil type \"{name}\", {key}: {} C is hot", limit.value);
+            let title = format!("{path}: {} C is hot", limit.value);
             pad.warn(&limit.span, title, format!("{why}: check what yours stand"));
         }
     }
@@ -208,9 +211,8 @@ fn rails(pad: &Pad, display: &Display) {
             .map(|coil_type| rail.volts / coil_type.resistance_ohm)
             .fold(0.0, f64::max);
         if amps > rail.limit_a.value {
-            let name = &rail.name.value;
-            let limit = rail.limit_a.value;
-            let title = format!("rail \"{name}\", limit_a: {limit} A cannot feed one coil fully");
+            let (number, limit) = (at + 1, rail.limit_a.value);
+            let title = format!("rail {number}, limit_a: {limit} A cannot feed one coil fully");
             pad.warn(&rail.limit_a.span, title, format!("one coil draws {} A", rounded(amps)));
         }
     }

@@ -168,8 +168,7 @@ fn read_polarity(section: &mut Section<'_>) -> &'static str {
             title,
             "use \"sign_magnitude\", if the bridge can",
         );
-        let why = "such a bridge pushes both ways in turn and heats the coil at rest: with slow \
-                   PWM as much as at full duty";
+        let why = "it heats the coil at rest: with slow PWM as much as at full duty";
         section.pad.add(finding.help(why));
         return "sign_magnitude";
     }

@@ -26,6 +26,12 @@ impl Quantity {
         if self.unit.is_empty() { String::new() } else { format!(" {}", self.unit) }
     }
 
+    /// What to write, for someone who wrote something that is no number.
+    pub(super) fn wanted(&self, kind: &str) -> String {
+        let unit = if self.unit.is_empty() { String::new() } else { format!(", in {}", self.unit) };
+        format!("write a {kind} number from {} to {}{unit}", self.low, self.high)
+    }
+
     /// What to add when it is missing.
     pub(super) fn cure(&self) -> String {
         format!("add `{} = ...`, {}", self.key, self.range())
@@ -42,7 +48,7 @@ const fn limits(
 }
 
 const HEARING: &str = "music lies between 20 Hz and 20 kHz; a little more is accepted at each end";
-const RISE: &str = "slower than 10 s, nothing moves with the music";
+const RISE: &str = "from at once to 10 s: slower than that, nothing moves with the music";
 const ANY_ANGLE: &str = "one turn either way says every direction";
 const ON_FRONT: &str = "displays larger than 10 m are not foreseen";
 const BELOW_TOP: &str = "0 dB is the top of what the band did lately";
@@ -66,8 +72,12 @@ pub(super) const EXPONENT: Quantity =
     limits("exponent", "", (0.1, 10.0), "beyond that the curve is a switch");
 pub(super) const ATTACK: Quantity = limits("attack_ms", "ms", (0.0, 10_000.0), RISE);
 pub(super) const HOLD: Quantity = limits("hold_ms", "ms", (0.0, 10_000.0), RISE);
-pub(super) const RELEASE: Quantity =
-    limits("release_ms", "ms", (0.0, 60_000.0), "slower than a minute, nothing falls in a song");
+pub(super) const RELEASE: Quantity = limits(
+    "release_ms",
+    "ms",
+    (0.0, 60_000.0),
+    "from at once to a minute: slower than that, nothing falls in a song",
+);
 pub(super) const TOWARDS: Quantity = limits("towards_deg", "degrees", (-360.0, 360.0), ANY_ANGLE);
 pub(super) const EDGE: Quantity =
     limits("edge_mm", "mm", (0.1, 10_000.0), "the front needs a width, no larger than a display");
@@ -85,7 +95,7 @@ pub(super) const KEEPS: Quantity = limits(
     "hold_ms",
     "ms",
     (0.0, 60_000.0),
-    "a driver that keeps its last frame for longer cannot be made safe",
+    "a driver that keeps its last frame for more than a minute cannot be made safe",
 );
 pub(super) const KNEE: Quantity =
     limits("knee_ms", "ms", (0.0, 60_000.0), "a softer knee than a minute is no limit any more");
@@ -113,7 +123,7 @@ pub(super) const VOLTS: Quantity = limits(
     "volts",
     "V",
     (0.5, 60.0),
-    "above 60 V direct current a touch can hurt; such a supply is not for bare coils",
+    "below 0.5 V nothing moves; above 60 V direct current a touch can hurt",
 );
 pub(super) const AMPS: Quantity =
     limits("limit_a", "A", (0.01, 200.0), "bench and case supplies lie within that");
@@ -168,12 +178,21 @@ pub(super) const FIRST_CHANNEL: Quantity =
     limits("first_channel", "", (0.0, 511.0), "a board has channels 0 to 511");
 pub(super) const CHANNELS: Quantity =
     limits("channels", "", (0.0, 511.0), "a board has channels 0 to 511");
-pub(super) const COUNT: Quantity =
-    limits("count", "", (1.0, 512.0), "a board has 512 channels: write one [[coils]] per board");
+pub(super) const COUNT: Quantity = limits(
+    "count",
+    "",
+    (1.0, 512.0),
+    "a board drives 1 to 512 coils: write one [[coils]] per board",
+);
 pub(super) const COLUMNS: Quantity = Quantity { key: "columns", ..COUNT };
 pub(super) const ROWS: Quantity = Quantity { key: "rows", ..COUNT };
 pub(super) const RADIUS: Quantity = limits("radius_mm", "mm", (1.0, 10_000.0), ON_FRONT);
-pub(super) const PITCH: Quantity = limits("pitch_mm", "mm", (1.0, 1000.0), "coils are not thinner");
+pub(super) const PITCH: Quantity = limits(
+    "pitch_mm",
+    "mm",
+    (1.0, 1000.0),
+    "coils are neither thinner than 1 mm nor wider than 1 m",
+);
 pub(super) const START: Quantity = limits("start_deg", "degrees", (-360.0, 360.0), ANY_ANGLE);
 pub(super) const CENTRE: Quantity = limits("centre_mm", "mm", (-10_000.0, 10_000.0), ON_FRONT);
 pub(super) const LINE_FROM: Quantity = limits("from_mm", "mm", (-10_000.0, 10_000.0), ON_FRONT);

@@ -24,7 +24,7 @@ use crate::units::{
 /// Bands that several routes hear are measured once.
 ///
 /// # Errors
-/// When the mapping names a group that the display does not have, or a band that cannot be told
+/// When the start heat is of another display, or the mapping names a group that the display does not have, or a band that cannot be told
 /// apart in such a sound; the findings point into the mapping file.
 pub fn prepare(
     mapping: &Mapping,
@@ -34,9 +34,11 @@ pub fn prepare(
     start: Start,
     arith: Arith,
 ) -> Result<(Prepared, Names), Refusals> {
+    check_start(&start, display)?;
     let (groups, coils) = names::coils(display);
     let mut fit = Fit { mapping, groups: &groups, coils: &coils, bands: vec![], findings: vec![] };
-    let routes = mapping.routes.iter().map(|route| fit.route(route, display, sound)).collect();
+    let numbered = (1..).zip(&mapping.routes);
+    let routes = numbered.map(|(n, route)| fit.route(n, route, display, sound)).collect();
     let Fit { bands, findings, .. } = fit;
     let (refused, warnings): (Vec<_>, Vec<_>) =
         findings.into_iter().partition(|finding| finding.weight() == Weight::Refusal);
@@ -71,6 +73,22 @@ pub fn prepare(
     Ok((prepared, names))
 }
 
+/// Two nodes a coil, and the enclosure where there is one.
+fn check_start(start: &Start, display: &Display) -> Result<(), Refusals> {
+    let Start::Nodes(nodes) = start else { return Ok(()) };
+    let wanted = 2 * display.coil_count() + usize::from(display.enclosure.is_some());
+    if nodes.len() == wanted && nodes.iter().all(|node| node.0.is_finite()) {
+        return Ok(());
+    }
+    let title = format!(
+        "start: {} temperatures do not describe the {wanted} of display \"{}\"",
+        nodes.len(),
+        display.name
+    );
+    let finding = Finding::placeless(Weight::Refusal, title);
+    Err(finding.help("start cold, warm or unknown, or after a file of this display").into())
+}
+
 fn seconds(ms: f64) -> Seconds {
     Seconds(ms / 1000.0)
 }
@@ -85,17 +103,26 @@ struct Fit<'a> {
 }
 
 impl Fit<'_> {
-    fn route(&mut self, route: &Route, display: &Display, sound: SoundFormat) -> RouteSettings {
+    fn route(
+        &mut self,
+        number: usize,
+        route: &Route,
+        display: &Display,
+        sound: SoundFormat,
+    ) -> RouteSettings {
         let weight = &route.weight;
         if weight.value < 0.0 && !display.driver.two_way() {
-            let title = format!(
-                "route \"{}\": display \"{}\" has a one-way driver and cannot push back",
-                route.name.value, display.name
+            let name = &display.name;
+            let title = format!("route {number}, weight: display \"{name}\" has a one-way driver");
+            self.find(
+                Weight::Warning,
+                weight,
+                title,
+                "it cannot push back, so this route moves nothing there",
             );
-            self.find(Weight::Warning, weight, title, "this route moves nothing there");
         }
         RouteSettings {
-            bands: self.bands(route, sound),
+            bands: self.bands(number, route, sound),
             range: range(route.range),
             curve: curve(route.curve),
             envelope: EnvelopeSettings {
@@ -104,13 +131,13 @@ impl Fit<'_> {
                 hold_s: seconds(route.hold_ms),
             },
             motion: motion(&route.moves),
-            coils: self.group(route, display),
+            coils: self.group(number, route, display),
             weight: weight.value,
         }
     }
 
     /// Indices of the route's bands, new ones added at the end.
-    fn bands(&mut self, route: &Route, sound: SoundFormat) -> Vec<usize> {
+    fn bands(&mut self, number: usize, route: &Route, sound: SoundFormat) -> Vec<usize> {
         let channel = names::channel(route.channel);
         let mut indices = Vec::new();
         let mut problems = Vec::new();
@@ -123,18 +150,20 @@ impl Fit<'_> {
             }));
         }
         for problem in problems {
-            let title = format!("route \"{}\": {problem}", route.name.value);
+            let title = format!("route {number}, hears: {problem}");
             self.find(Weight::Refusal, &route.hears, title, "write a wider band");
         }
         indices
     }
 
-    fn group(&mut self, route: &Route, display: &Display) -> Vec<CoilId> {
+    fn group(&mut self, number: usize, route: &Route, display: &Display) -> Vec<CoilId> {
         let group = route.moves.group();
         let all = group.value == "all";
         let index = self.groups.iter().position(|known| *known == group.value);
         if index.is_none() && !all {
-            let title = format!("display \"{}\" has no group \"{}\"", display.name, group.value);
+            let (name, wanted) = (&display.name, &group.value);
+            let title =
+                format!("route {number}, moves: display \"{name}\" has no group \"{wanted}\"");
             let known = self.groups.iter().map(String::as_str).chain(["all"]);
             let label = match nearest(&group.value, known.clone()) {
                 Some(near) => format!("did you mean \"{near}\"?"),

@@ -176,8 +176,16 @@ fn rising(table: &mut Section<'_>, keys: [&Quantity; 2], gap: f64) -> Option<[f6
     let [low_key, high_key] = keys;
     let (low, high) = (table.number(low_key), table.number(high_key));
     let (low, high) = (low?, high?);
-    if high.value <= low.value || high.value < low.value + gap {
-        not_above(table, high_key, &high, low.value + gap, low_key);
+    if high.value <= low.value {
+        not_above(table, high_key, &high, low.value, low_key);
+        return None;
+    }
+    if high.value < low.value + gap {
+        let (path, unit) = (table.path(high_key.key), high_key.unit_after());
+        let written = table.pad.source.quote(&high.span);
+        let title = format!("{path}: {written}{unit} is too close to {}", low_key.key);
+        let label = format!("write at least {}{unit}", rounded(low.value + gap));
+        table.pad.refuse(&high.span, title, label);
         return None;
     }
     Some([low.value, high.value])

@@ -19,6 +19,9 @@ pub(super) struct Pad {
     homes: RefCell<Vec<(&'static str, String)>>,
 }
 
+/// Findings of a weight beyond this many are not kept: every one of them reads the text again.
+const MOST_FINDINGS: usize = 500;
+
 /// A key nobody asked for.
 struct Stray {
     key: String,
@@ -91,6 +94,12 @@ impl Pad {
         }
     }
 
+    /// Whether there are more findings of a weight than anyone reads: the rest need no words.
+    pub(super) fn is_full(&self, weight: Weight) -> bool {
+        let findings = self.findings.borrow();
+        findings.iter().filter(|finding| finding.weight() == weight).count() >= MOST_FINDINGS
+    }
+
     /// Adds a refusal at `span`.
     pub(super) fn refuse(
         &self,
@@ -98,7 +107,9 @@ impl Pad {
         title: impl Into<String>,
         label: impl Into<String>,
     ) {
-        self.add(self.finding(Weight::Refusal, span, title, label));
+        if !self.is_full(Weight::Refusal) {
+            self.add(self.finding(Weight::Refusal, span, title, label));
+        }
     }
 
     /// Adds a warning at `span`.
@@ -108,7 +119,9 @@ impl Pad {
         title: impl Into<String>,
         label: impl Into<String>,
     ) {
-        self.add(self.finding(Weight::Warning, span, title, label));
+        if !self.is_full(Weight::Warning) {
+            self.add(self.finding(Weight::Warning, span, title, label));
+        }
     }
 
     pub(super) fn finding(
@@ -128,7 +141,7 @@ impl Pad {
     /// The parser's own findings, at most one a line: later ones are mostly echoes.
     fn not_toml(&self, errors: &[toml::de::Error]) -> Refusals {
         let mut findings: Vec<Finding> = Vec::new();
-        for error in errors {
+        for error in errors.iter().take(MOST_FINDINGS) {
             let (problem, label) = match error.message() {
                 "duplicate key" => ("this key is written twice", "keep one of the two"),
                 other => (other, "the text cannot be read from here on"),

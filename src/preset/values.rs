@@ -1,13 +1,13 @@
 //! Values of a table: numbers within their limits, texts, choices. No bare float gets past.
 
-use std::ops::{Range, RangeInclusive};
+use std::ops::RangeInclusive;
 
 use toml::de::{DeInteger, DeValue};
 
 use super::finding::At;
 use super::limits::Quantity;
 use super::section::{Found, Pad, Section};
-use super::words::{counted, listing, nearest};
+use super::words::{counted, either, listing, nearest};
 
 /// What may stand for a key that offers kinds: bare words, and words with a table of their own.
 pub(super) struct Menu {
@@ -144,7 +144,7 @@ impl<'a> Section<'a> {
                 self.tagged(menu, key, &choice)
             }
             _ => {
-                let title = format!("{} is not a kind to choose", self.said(&found));
+                let title = format!("{} is not known", self.said(&found));
                 self.pad.refuse(&found.span, title, format!("write {}", menu.says()));
                 None
             }
@@ -160,7 +160,7 @@ impl<'a> Section<'a> {
             self.pad.refuse(&found.span, title, format!("write for example `{example}`"));
             return None;
         }
-        let title = format!("{} is not one of the kinds", self.said(found));
+        let title = format!("{} is not known", self.said(found));
         let label = match nearest(word, menu.words.iter().copied()) {
             Some(near) => format!("did you mean \"{near}\"?"),
             None => format!("write {}", menu.says()),
@@ -173,16 +173,19 @@ impl<'a> Section<'a> {
         let tags: Vec<_> = choice.written().collect();
         let (tag, span) = match tags.as_slice() {
             [(tag, span)] => (*tag, span.clone()),
-            _ => {
-                let title =
-                    format!("{}: {} where one is needed", self.path(key), count_kinds(&tags));
-                let span = tags.get(1).map_or(&choice.span, |(_, span)| span);
-                self.pad.refuse(span, title, format!("keep one: {}", menu.says()));
+            [] => {
+                let title = format!("{}: nothing is chosen", self.path(key));
+                self.pad.refuse(&choice.span, title, format!("write {}", menu.says()));
+                return None;
+            }
+            [_, (second, span), ..] => {
+                let title = format!("{}: `{second}` is a second choice", self.path(key));
+                self.pad.refuse(span, title, "keep one of them");
                 return None;
             }
         };
         let Some(&(known, example)) = menu.tables.iter().find(|(known, _)| *known == tag) else {
-            let title = format!("{}: there is no kind `{tag}`", self.path(key));
+            let title = format!("{}: `{tag}` is not known", self.path(key));
             let names = menu.words.iter().copied().chain(menu.tables.iter().map(|(tag, _)| *tag));
             let label = match nearest(tag, names) {
                 Some(near) if menu.words.contains(&near) => format!("write `{key} = \"{near}\"`"),
@@ -288,24 +291,17 @@ impl<'a> Section<'a> {
     }
 }
 
-fn count_kinds(tags: &[(&str, Range<usize>)]) -> String {
-    match tags.len() {
-        0 => "no kind is chosen".to_owned(),
-        _ => format!("{} stand", listing('`', &tags.iter().map(|(t, _)| *t).collect::<Vec<_>>())),
-    }
-}
-
 impl Menu {
     /// Everything that may be written, in words.
     fn says(&self) -> String {
         let words = self.words.iter().map(|word| format!("\"{word}\""));
-        let tables = self.tables.iter().map(|(_, example)| format!("`{example}`"));
-        let all: Vec<String> = words.chain(tables).collect();
-        match all.split_last() {
-            Some((last, [])) => last.clone(),
-            Some((last, rest)) => format!("{} or {last}", rest.join(", ")),
-            None => String::new(),
+        let examples = self.tables.iter().map(|(_, example)| format!("`{example}`"));
+        if self.words.is_empty() && self.tables.len() > 1 {
+            let kinds: Vec<_> = self.tables.iter().map(|(tag, _)| *tag).collect();
+            let example = examples.take(1).collect::<String>();
+            return format!("{example}; kinds: {}", listing('`', &kinds));
         }
+        either(&words.chain(examples).collect::<Vec<_>>())
     }
 }
 
@@ -319,7 +315,7 @@ fn read_number(pad: &Pad, quantity: &Quantity, found: &Found<'_>) -> Option<At<f
     };
     let Some(number) = number.filter(|number| !number.is_nan()) else {
         let title = format!("{}: {written} is not a number", found.path);
-        pad.refuse(&found.span, title, format!("write {}", quantity.range()));
+        pad.refuse(&found.span, title, quantity.wanted("plain"));
         return None;
     };
     if !(quantity.low..=quantity.high).contains(&number) {
@@ -338,7 +334,7 @@ fn read_whole(pad: &Pad, quantity: &Quantity, found: &Found<'_>) -> Option<At<u3
     let DeValue::Integer(_) = found.value else {
         let written = pad.source.quote(&found.span);
         let title = format!("{}: {written} is not a whole number", found.path);
-        pad.refuse(&found.span, title, format!("write {}, without a point", quantity.range()));
+        pad.refuse(&found.span, title, quantity.wanted("whole"));
         return None;
     };
     #[expect(

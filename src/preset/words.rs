@@ -66,13 +66,18 @@ pub(super) fn nearest<'k>(got: &str, known: impl IntoIterator<Item = &'k str>) -
     (best.0 >= 0.6).then_some(best.1)
 }
 
-/// `a`, `b` or `c`, with `quote` around each.
+/// `a`, `b`, `c` with `quote` around each.
 pub(super) fn listing<T: Display>(quote: char, names: &[T]) -> String {
-    let quoted: Vec<String> = names.iter().map(|name| format!("{quote}{name}{quote}")).collect();
-    match quoted.split_last() {
+    let quoted: Vec<_> = names.iter().map(|name| format!("{quote}{name}{quote}")).collect();
+    quoted.join(", ")
+}
+
+/// a, b or c.
+pub(super) fn either(names: &[String]) -> String {
+    match names.split_last() {
         Some((last, [])) => last.clone(),
         Some((last, rest)) => format!("{} or {last}", rest.join(", ")),
-        None => "none".to_owned(),
+        None => String::new(),
     }
 }
 
