@@ -44,7 +44,7 @@ const STARTS: [&[u8]; 9] = [
 ];
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 300, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: 300, failure_persistence: None, ..ProptestConfig::default() })]
 
     #[test]
     fn garbage_never_panics(

@@ -1,8 +1,8 @@
 //! Sound files: the only part of this module that touches a disk.
 //!
-//! [`open`] looks at the bytes of a file ([`sniff`]), never at its name, and hands it to the reader
-//! for uncompressed files ([`wav`]) or to the one for packed files ([`packed`]). A damaged or cut
-//! file gives what can be decoded, and a remark that says where it went wrong. [`save_wav`] writes.
+//! [`open`] looks at the bytes of a file (`sniff`), never at its name, and hands it to the reader
+//! for uncompressed files (`wav`) or to the one for packed files (`packed`). A damaged or cut file
+//! gives what can be decoded, and a remark that says where it went wrong. [`save_wav`] writes.
 
 mod ending;
 mod mpeg;
