@@ -38,7 +38,7 @@ pub struct SampleBlock<'a> {
 impl<'a> SampleBlock<'a> {
     /// `None` unless `channels > 0` and the length is a whole number of sample frames.
     pub fn new(interleaved: &'a [f32], channels: u16) -> Option<Self> {
-        (channels > 0 && interleaved.len() % usize::from(channels) == 0)
+        (channels > 0 && interleaved.len().is_multiple_of(usize::from(channels)))
             .then_some(Self { interleaved, channels })
     }
 

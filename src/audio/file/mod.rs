@@ -1,8 +1,8 @@
 //! Sound files: the only part of this module that touches a disk.
 //!
-//! [`open`] looks at the bytes of a file ([`sniff`]), never at its name, and hands it to the reader
-//! for uncompressed files ([`wav`]) or to the one for packed files ([`packed`]). A damaged or cut
-//! file gives what can be decoded, and a remark that says where it went wrong. [`save_wav`] writes.
+//! [`open`] looks at the bytes of a file (`sniff`), never at its name, and hands it to the reader
+//! for uncompressed files (`wav`) or to the one for packed files (`packed`). A damaged or cut file
+//! gives what can be decoded, and a remark that says where it went wrong. [`save_wav`] writes.
 
 mod ending;
 mod mpeg;
@@ -30,7 +30,7 @@ use sniff::Kind;
 ///
 /// # Errors
 /// When the file cannot be read, is no sound file of a known kind, or has a sampling rate outside
-/// [`RATE_LIMITS_HZ`] or channels outside [`CHANNEL_LIMITS`].
+/// [`RATE_LIMITS_HZ`] or channels outside [`CHANNEL_LIMITS`] (for Ogg Vorbis: more than two).
 pub fn open(path: &Path) -> Result<Box<dyn Source + Send>, SoundError> {
     let place = Place(path.display().to_string());
     let broken = |error| place.io(error);
@@ -50,18 +50,21 @@ pub fn open(path: &Path) -> Result<Box<dyn Source + Send>, SoundError> {
         Kind::Flac(_) | Kind::Ogg | Kind::Mp3(_) => {
             Ok(Box::new(packed::Packed::open(file, kind, place)?))
         }
-        Kind::Other(what) => Err(place.undecodable(&format!("this is {what}"), CONVERT)),
+        Kind::Foreign(what) => Err(place.undecodable(&format!("this is {what}"), CONVERT)),
+        Kind::Other(what) => Err(place.undecodable(&format!("this is {what}"), NAME)),
         Kind::Empty => Err(place.undecodable("the file is empty", FETCH)),
         Kind::Unknown => Err(place.undecodable(
             "this is not a sound file of a known kind (WAV, FLAC, Ogg Vorbis, MP3)",
-            CONVERT,
+            "if there is sound in it, make a WAV file of it with a converter that knows it",
         )),
     }
 }
 
 /// What to do about sound that is not read here.
-const CONVERT: &str = "if there is sound in it, make a WAV or FLAC file of it with any sound \
-                       converter and use that";
+const CONVERT: &str = "make a WAV or FLAC file of it with any sound converter and use that";
+
+/// What to do about what is no sound.
+const NAME: &str = "name a sound file (WAV, FLAC, Ogg Vorbis or MP3)";
 
 /// What to do about a file that is spoilt.
 const FETCH: &str = "get a fresh copy of it";

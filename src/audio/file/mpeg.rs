@@ -93,3 +93,27 @@ fn chained(bytes: &[u8], start: usize, first: Header) -> bool {
     }
     true
 }
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "tests stop at the first surprise")]
+mod tests {
+    use super::*;
+
+    /// Lengths by the formula of the standard, 144 * bit rate / sampling rate + padding for a layer
+    /// III frame of 1152 samples and half of that for one of 576, worked by hand.
+    #[test]
+    fn frames_are_as_long_as_the_standard_says() {
+        let length = |bytes: [u8; 4]| Header::read(&bytes).map(|h| (h.layer, h.rate_hz, h.bytes));
+        assert_eq!(length([0xff, 0xfb, 0x90, 0x64]), Some((3, 44_100, 417)));
+        assert_eq!(length([0xff, 0xfb, 0x92, 0x64]), Some((3, 44_100, 418)));
+        assert_eq!(length([0xff, 0xfb, 0xe4, 0x64]), Some((3, 48_000, 960)));
+        assert_eq!(length([0xff, 0xf3, 0x80, 0xc4]), Some((3, 22_050, 208)));
+        assert_eq!(length([0xff, 0xe3, 0x18, 0xc4]), Some((3, 8_000, 72)));
+        assert_eq!(length([0xff, 0xfd, 0x84, 0x00]), Some((2, 48_000, 384)));
+        assert_eq!(length([0xff, 0xff, 0xc8, 0x00]), Some((1, 32_000, 576)));
+        for none in [[0xff, 0xfb, 0x00, 0], [0xff, 0xfb, 0xf0, 0], [0xff, 0xfb, 0x9c, 0]] {
+            assert_eq!(Header::read(&none), None);
+        }
+        assert_eq!(Header::read(&[0xff, 0xfb, 0x90, 0xc4]).unwrap().channels, 1);
+    }
+}

@@ -151,9 +151,14 @@ impl Packed {
             let text = remark::damaged(damage.count, damage.first_at, damage.silence, rate_hz);
             self.remarks.push(text);
         }
+        let lost = self.unpacker.lost_share();
+        if let Some(share) = lost {
+            let seconds = share * self.laid as f64 / f64::from(rate_hz);
+            self.remarks.push(remark::left_out(seconds));
+        }
         if !explained {
             let announced = self.unpacker.announced().filter(|&all| all > self.laid);
-            if announced.is_some() || self.unpacker.is_cut_short() {
+            if self.unpacker.is_cut_short() || (announced.is_some() && lost.is_none()) {
                 self.remarks.push(remark::cut_short(self.laid, announced, rate_hz));
             }
         }

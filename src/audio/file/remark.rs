@@ -22,20 +22,27 @@ pub(super) fn cut_short(given: u64, announced: Option<u64>, rate_hz: u32) -> Str
 /// Samples that were no numbers.
 pub(super) fn not_numbers(count: u64, first_at: u64, rate_hz: u32) -> String {
     let at = seconds(first_at, rate_hz);
-    let (samples, are) = if count == 1 { ("sample", "is") } else { ("samples", "are") };
-    format!("{count} {samples} that {are} not a number became silence, the first at {at}")
+    let samples = if count == 1 { "sample that is" } else { "samples that are" };
+    format!("{count} {samples} not a number became silence, the first at {at}")
 }
 
 /// Parts that could not be decoded.
 pub(super) fn damaged(count: u64, first_at: u64, silence: u64, rate_hz: u32) -> String {
     let at = seconds(first_at, rate_hz);
-    let parts = if count == 1 { "damaged part" } else { "damaged parts" };
+    let were = if count == 1 { "damaged part was" } else { "damaged parts were" };
     let instead = match silence {
         0 => "left out".into(),
-        _ => format!("replaced by {} of silence in all", seconds(silence, rate_hz)),
+        _ => format!("replaced by {} of silence", seconds(silence, rate_hz)),
     };
-    format!("{count} {parts}, the first at {at}, could not be decoded and was {instead}")
-        .replace("decoded and was", if count == 1 { "decoded and was" } else { "decoded and were" })
+    format!("{count} {were} {instead}, the first at {at}")
+}
+
+/// Data between the parts that can be decoded.
+pub(super) fn left_out(seconds: f64) -> String {
+    format!(
+        "about {seconds:.3} s of data amid the MP3 frames are no sound and were left out: damage, \
+         or a tag in the middle"
+    )
 }
 
 /// Sets every sample that is not a number to 0. Gives how many there were and where the first was.

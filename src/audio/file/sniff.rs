@@ -15,7 +15,9 @@ pub(super) enum Kind {
     Ogg,
     /// MPEG audio layer III, its first frame at this byte.
     Mp3(u64),
-    /// Something known that is not read: what it is, as part of a sentence.
+    /// Sound of a known kind that is not read: what it is, as part of a sentence.
+    Foreign(&'static str),
+    /// Something known that holds no sound.
     Other(&'static str),
     /// No bytes at all.
     Empty,
@@ -69,7 +71,6 @@ fn kind_of(head: &[u8], at: u64) -> Kind {
         [b'f', b'L', b'a', b'C', ..] => Kind::Flac(at),
         [b'O', b'g', b'g', b'S', ..] if at == 0 => ogg_kind(head),
         _ => named(head)
-            .map(Kind::Other)
             .or_else(|| mpeg_kind(head, at))
             .or_else(|| text(head))
             .unwrap_or(Kind::Unknown),
@@ -82,42 +83,46 @@ fn ogg_kind(head: &[u8]) -> Kind {
     if holds(b"\x01vorbis") || holds(b"\x7fFLAC") {
         Kind::Ogg
     } else if holds(b"OpusHead") {
-        Kind::Other("Opus sound")
+        Kind::Foreign("Opus sound")
     } else if holds(b"Speex   ") {
-        Kind::Other("Speex sound")
+        Kind::Foreign("Speex sound")
     } else {
-        Kind::Other("an Ogg file with neither Vorbis nor FLAC sound in it")
+        Kind::Foreign("an Ogg file with neither Vorbis nor FLAC sound in it")
     }
 }
 
 /// Kinds of file that people have at hand and that are not read.
-fn named(head: &[u8]) -> Option<&'static str> {
+fn named(head: &[u8]) -> Option<Kind> {
     let at = |from: usize, mark: &[u8]| head.get(from..).is_some_and(|rest| rest.starts_with(mark));
-    let known: [(bool, &'static str); 22] = [
+    let sound: [(bool, &'static str); 16] = [
         (at(4, b"ftyp"), "an MP4 file (M4A: AAC or ALAC sound)"),
         (at(0, b"FORM") && at(8, b"AIF"), "an AIFF file"),
         (at(0, b"RIFX"), "a WAV file with its bytes in big-endian order"),
-        (at(0, b"RIFF") && at(8, b"AVI "), "a film (AVI)"),
+        (at(0, b"RIFF") && at(8, b"AVI "), "an AVI film"),
         (at(0, b"caff"), "a CAF file"),
         (at(0, b".snd"), "an AU file"),
-        (at(0, b"MThd"), "a MIDI file, which holds notes and no sound"),
         (at(0, b"\x1a\x45\xdf\xa3"), "a Matroska or WebM file"),
         (at(0, b"\x30\x26\xb2\x75\x8e\x66\xcf\x11"), "an ASF file (WMA sound)"),
-        (at(0, b"FLV\x01"), "a film (FLV)"),
+        (at(0, b"FLV\x01"), "an FLV film"),
         (at(0, b"wvpk"), "a WavPack file"),
-        (at(0, b"MAC "), "a Monkey's Audio file"),
+        (at(0, b"MAC "), "a file of Monkey's Audio"),
         (at(0, b"#!AMR"), "an AMR recording"),
         (at(0, b"DSD ") || at(0, b"FRM8"), "one-bit (DSD) sound"),
+        (at(0, b"\xff\xf1") || at(0, b"\xff\xf9"), "AAC sound"),
+        (at(0, b"\x00\x00\x01\xba"), "an MPEG film"),
+        (at(0, b"MThd"), "a MIDI file, which holds notes to be played and no sound"),
+    ];
+    let other: [(bool, &'static str); 6] = [
         (at(0, b"\x89PNG") || at(0, b"\xff\xd8\xff") || at(0, b"GIF8"), "a picture"),
         (at(0, b"%PDF"), "a PDF document"),
         (at(0, b"PK\x03\x04"), "a ZIP archive"),
         (at(0, b"\x1f\x8b"), "a gzip archive"),
         (at(0, b"7z\xbc\xaf\x27\x1c"), "a 7z archive"),
         (at(0, b"\x7fELF") || at(0, b"MZ"), "a program"),
-        (at(0, b"\xff\xf1") || at(0, b"\xff\xf9"), "AAC sound"),
-        (at(0, b"\x00\x00\x01\xba"), "a film (MPEG)"),
     ];
-    known.into_iter().find_map(|(is, what)| is.then_some(what))
+    let find =
+        |list: &[(bool, &'static str)]| list.iter().find_map(|&(is, what)| is.then_some(what));
+    find(&sound).map(Kind::Foreign).or_else(|| find(&other).map(Kind::Other))
 }
 
 /// MPEG sound has no mark at its start, only a chain of frames each of which says how long it is.
@@ -126,8 +131,8 @@ fn mpeg_kind(head: &[u8], at: u64) -> Option<Kind> {
     let (offset, header) = mpeg::find_chain(head)?;
     Some(match header.layer {
         3 => Kind::Mp3(at + offset),
-        2 => Kind::Other("MPEG audio layer II sound"),
-        _ => Kind::Other("MPEG audio layer I sound"),
+        2 => Kind::Foreign("MPEG audio layer II sound"),
+        _ => Kind::Foreign("MPEG audio layer I sound"),
     })
 }
 

@@ -5,20 +5,22 @@
 //! not take a whole library of songs, or a running show, down with it.
 
 use std::fs::File;
-use std::io::{self, Seek, SeekFrom};
+use std::io::{self, Read, Seek, SeekFrom};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
+use symphonia::core::codecs::audio::well_known::CODEC_ID_VORBIS;
 use symphonia::core::codecs::audio::{AudioDecoder, AudioDecoderOptions};
 use symphonia::core::errors::Error;
 use symphonia::core::formats::{FormatOptions, FormatReader, Track};
-use symphonia::core::io::{MediaSourceStream, MediaSourceStreamOptions};
+use symphonia::core::io::{MediaSource, MediaSourceStream, MediaSourceStreamOptions};
 use symphonia::core::packet::Packet;
 use symphonia::default::formats::{FlacReader, MpaReader, OggReader};
 use symphonia::default::get_codecs;
 
 use super::super::SoundError;
+use super::ending::Extent;
 use super::sniff::Kind;
-use super::{CONVERT, FETCH, Place, ending, mpeg};
+use super::{CONVERT, FETCH, Place, mpeg};
 
 /// Packets that may fail one after the other before the rest counts as undecodable.
 const MOST_FAILURES: u32 = 10_000;
@@ -51,6 +53,8 @@ pub(super) enum Trouble {
     Broken(String),
     /// Nothing is wrong, but its sound cannot be decoded here.
     Foreign,
+    /// Vorbis with so many channels, which would be decoded wrongly.
+    Surround(usize),
 }
 
 impl Trouble {
@@ -67,6 +71,11 @@ impl Trouble {
                     format!("the sound in this {name} is of a kind that is not known here");
                 place.undecodable(&reason, CONVERT)
             }
+            Self::Surround(channels) => SoundError::Unsuitable {
+                path: place.0.clone(),
+                reason: format!("it has {channels} channels, in Ogg Vorbis accepted are 1 and 2"),
+                advice: CONVERT.into(),
+            },
         }
     }
 }
@@ -89,7 +98,9 @@ pub(super) struct Unpacker {
     start: i64,
     announced: Option<u64>,
     expected: Option<u64>,
-    cut_short: bool,
+    extent: Extent,
+    /// Bytes of packets so far.
+    unpacked: u64,
     /// Packets that failed since the last good one.
     failures: u32,
     /// MP3 frames of another layout since the last good one, and the layout of that.
@@ -100,15 +111,8 @@ pub(super) struct Unpacker {
 impl Unpacker {
     /// Reads as far as the first packet.
     pub(super) fn open(mut file: File, kind: Kind) -> Result<Self, Trouble> {
-        let (cut_short, counted) = match kind {
-            Kind::Ogg => (!ending::ogg_is_whole(&mut file).map_err(Trouble::Io)?, true),
-            Kind::Mp3(at) => (
-                !ending::mp3_is_whole(&mut file).map_err(Trouble::Io)?,
-                ending::mp3_has_count(&mut file, at).map_err(Trouble::Io)?,
-            ),
-            _ => (false, true),
-        };
-        let reader = guarded(|| new_reader(file, kind)).unwrap_or_else(inner_fault)?;
+        let extent = Extent::of(&mut file, kind).map_err(Trouble::Io)?;
+        let reader = open_reader(&file, kind)?;
         let (track, decoder) =
             guarded(|| new_decoder(reader.as_ref())).unwrap_or_else(inner_fault)?;
         let expected = length_of(&track);
@@ -118,9 +122,10 @@ impl Unpacker {
             decoder,
             track: track.id,
             start: start_of(&track),
-            announced: expected.filter(|_| counted),
+            announced: expected.filter(|_| extent.counted),
             expected,
-            cut_short,
+            extent,
+            unpacked: 0,
             failures: 0,
             strangers: 0,
             layout: None,
@@ -144,7 +149,13 @@ impl Unpacker {
 
     /// True where the data stop before their end.
     pub(super) fn is_cut_short(&self) -> bool {
-        self.cut_short
+        self.extent.cut_short
+    }
+
+    /// Share of the data that was in no packet, where that can be told. Asked at the end.
+    pub(super) fn lost_share(&self) -> Option<f64> {
+        let lost = self.extent.frames?.saturating_sub(self.unpacked);
+        (lost > 0 && self.unpacked > 0).then(|| lost as f64 / self.unpacked as f64)
     }
 
     /// Decodes into `run` until there is something to tell.
@@ -170,6 +181,7 @@ impl Unpacker {
     }
 
     fn decode(&mut self, packet: &Packet, run: &mut Vec<f32>) -> Option<Step> {
+        self.unpacked += packet.data.len() as u64;
         let decoder = &mut self.decoder;
         let decoded = guarded(|| {
             decoder.decode(packet).map(|samples| {
@@ -231,18 +243,59 @@ fn guarded<T>(work: impl FnOnce() -> T) -> Option<T> {
     catch_unwind(AssertUnwindSafe(work)).ok()
 }
 
-fn new_reader(file: File, kind: Kind) -> Result<Box<dyn FormatReader>, Trouble> {
-    let mut bytes = MediaSourceStream::new(Box::new(file), MediaSourceStreamOptions::default());
+/// An Ogg file whose last pages are spoilt cannot be opened by one who looks at them first, so the
+/// second attempt is made as if the file were a stream that shows its end only when it comes.
+fn open_reader(file: &File, kind: Kind) -> Result<Box<dyn FormatReader>, Trouble> {
+    let attempt = |seekable| {
+        let mut file = file.try_clone().map_err(Trouble::Io)?;
+        file.rewind().map_err(Trouble::Io)?;
+        let source = Bytes { length: file.metadata().map_err(Trouble::Io)?.len(), file, seekable };
+        guarded(|| new_reader(source, kind)).unwrap_or_else(inner_fault)
+    };
+    match attempt(true) {
+        Err(Trouble::Broken(_)) if kind == Kind::Ogg => attempt(false),
+        other => other,
+    }
+}
+
+/// A file as the decoders see it.
+struct Bytes {
+    file: File,
+    length: u64,
+    seekable: bool,
+}
+
+impl Read for Bytes {
+    fn read(&mut self, room: &mut [u8]) -> io::Result<usize> {
+        self.file.read(room)
+    }
+}
+
+impl Seek for Bytes {
+    fn seek(&mut self, to: SeekFrom) -> io::Result<u64> {
+        self.file.seek(to)
+    }
+}
+
+impl MediaSource for Bytes {
+    fn is_seekable(&self) -> bool {
+        self.seekable
+    }
+
+    fn byte_len(&self) -> Option<u64> {
+        self.seekable.then_some(self.length)
+    }
+}
+
+fn new_reader(source: Bytes, kind: Kind) -> Result<Box<dyn FormatReader>, Trouble> {
+    let mut bytes = MediaSourceStream::new(Box::new(source), MediaSourceStreamOptions::default());
     let options = FormatOptions::default();
+    if let Kind::Flac(at) | Kind::Mp3(at) = kind {
+        bytes.seek(SeekFrom::Start(at)).map_err(Trouble::Io)?;
+    }
     let reader: Result<Box<dyn FormatReader>, Error> = match kind {
-        Kind::Flac(at) | Kind::Mp3(at) => {
-            bytes.seek(SeekFrom::Start(at)).map_err(Trouble::Io)?;
-            if matches!(kind, Kind::Flac(_)) {
-                FlacReader::try_new(bytes, options).map(|reader| Box::new(reader) as _)
-            } else {
-                MpaReader::try_new(bytes, options).map(|reader| Box::new(reader) as _)
-            }
-        }
+        Kind::Flac(_) => FlacReader::try_new(bytes, options).map(|reader| Box::new(reader) as _),
+        Kind::Mp3(_) => MpaReader::try_new(bytes, options).map(|reader| Box::new(reader) as _),
         _ => OggReader::try_new(bytes, options).map(|reader| Box::new(reader) as _),
     };
     reader.map_err(trouble)
@@ -256,6 +309,13 @@ fn new_decoder(reader: &dyn FormatReader) -> Result<(Track, Box<dyn AudioDecoder
         let Some(parameters) = track.codec_params.as_ref().and_then(|codec| codec.audio()) else {
             continue;
         };
+        let channels = parameters.channels.as_ref().map_or(0, |channels| channels.count());
+        if parameters.codec == CODEC_ID_VORBIS && channels > 2 {
+            // The decoder undoes channel coupling in rising order, the Vorbis I specification
+            // (section 4.3.5) in descending order: from three channels on that matters.
+            failure = Trouble::Surround(channels);
+            continue;
+        }
         match get_codecs().make_audio_decoder(parameters, &options) {
             Ok(decoder) => return Ok((track.clone(), decoder)),
             Err(error) => failure = trouble(error),
@@ -287,4 +347,16 @@ fn start_of(track: &Track) -> i64 {
 /// Instants of a track. An Ogg stream counts from 0 even where it starts later.
 fn length_of(track: &Track) -> Option<u64> {
     Some(track.num_frames?.saturating_sub(start_of(track).unsigned_abs()))
+}
+
+#[cfg(test)]
+#[allow(clippy::panic, reason = "a panic is what has to be survived")]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_panic_inside_a_decoder_is_an_answer_and_no_end() {
+        assert_eq!(guarded(|| 7), Some(7));
+        assert_eq!(guarded(|| -> i32 { panic!("this text belongs to a test that passes") }), None);
+    }
 }

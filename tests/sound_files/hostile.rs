@@ -1,0 +1,106 @@
+//! Bytes that were made to break a reader.
+
+use std::fs;
+use std::io::Write;
+
+use coilscore::audio::SoundError;
+use coilscore::audio::file::open;
+use coilscore::audio::noise::Pcg32;
+use proptest::prelude::*;
+
+use crate::tools::{master, run, wav_bytes};
+
+/// Opens and decodes bytes to the end, however it goes. Gives the number of samples.
+fn survive(bytes: &[u8]) -> Result<u64, SoundError> {
+    let mut file = tempfile::NamedTempFile::new().unwrap();
+    file.write_all(bytes).unwrap();
+    let mut source = open(file.path())?;
+    let format = source.format();
+    assert!(format.channels > 0 && format.rate_hz > 0);
+    let mut samples = 0;
+    // What a few kilobytes may unpack to at most: a minute of silence for every packet lost.
+    while let Some(block) = source.next_block()? {
+        assert!(block.interleaved().iter().all(|x| x.is_finite()));
+        assert!(block.instants() > 0);
+        samples += block.interleaved().len() as u64;
+        if samples > 100_000_000 {
+            break;
+        }
+    }
+    assert!(source.remarks().len() < 5);
+    Ok(samples)
+}
+
+const STARTS: [&[u8]; 9] = [
+    b"",
+    b"RIFF\x24\0\0\0WAVEfmt \x10\0\0\0",
+    b"RF64\xff\xff\xff\xffWAVEds64",
+    b"fLaC\0\0\0\x22",
+    b"OggS\0\x02\0\0\0\0\0\0\0\0",
+    b"ID3\x04\0\0\0\0\0\x10",
+    b"\xff\xfb\x90\x64",
+    b"\xff\xe3\x18\xc4",
+    b"OggS\0\x02\0\0\0\0\0\0\0\0\x01\0\0\0\0\0\0\0\0\0\0\0\x01\x1e\x01vorbis\0\0\0\0",
+];
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 300, failure_persistence: None, ..ProptestConfig::default() })]
+
+    #[test]
+    fn garbage_never_panics(
+        start in 0..STARTS.len(), rest in proptest::collection::vec(any::<u8>(), 0..3_000)
+    ) {
+        let _ = survive(&[STARTS[start], &rest].concat());
+    }
+}
+
+#[test]
+fn real_files_with_flipped_bytes_never_panic() {
+    let folder = tempfile::tempdir().unwrap();
+    let [wav, flac, ogg, mp3] =
+        ["a.wav", "a.flac", "a.ogg", "a.mp3"].map(|n| folder.path().join(n));
+    master(&wav, 22_050, 2, 12_000);
+    let from = wav.to_str().unwrap();
+    run("flac", &["-s", from, "-o", flac.to_str().unwrap()]);
+    run("oggenc", &["-Q", from, "-o", ogg.to_str().unwrap()]);
+    run("lame", &["--quiet", from, mp3.to_str().unwrap()]);
+    let mut chance = Pcg32::new(5, 5);
+    for path in [wav, flac, ogg, mp3] {
+        let whole = fs::read(path).unwrap();
+        for round in 0..120 {
+            let mut bytes = whole.clone();
+            // Half of the rounds aim at the header, which is where lengths and counts stand.
+            let reach = if round % 2 == 0 { bytes.len() } else { bytes.len().min(300) };
+            for _ in 0..=round % 8 {
+                let at = chance.next_bits() as usize % reach;
+                bytes[at] = chance.next_bits() as u8;
+            }
+            let _ = survive(&bytes);
+        }
+    }
+}
+
+/// Most memory this process ever held, in bytes.
+fn most_memory() -> u64 {
+    let status = fs::read_to_string("/proc/self/status").unwrap();
+    let line = status.lines().find(|line| line.starts_with("VmHWM")).unwrap();
+    line.split_whitespace().nth(1).unwrap().parse::<u64>().unwrap() * 1024
+}
+
+#[test]
+fn sizes_in_headers_take_no_memory() {
+    let before = most_memory();
+    // A WAV file that promises 4 GB, one with 65535 channels, one with a chunk beyond the end.
+    assert_eq!(survive(&wav_bytes(1, 1, 16, &[0; 64], 0x7ff0_0000 - 2)).unwrap(), 32);
+    assert!(survive(&wav_bytes(1, 30_000, 16, &[0; 64], 64)).is_err());
+    let mut huge_chunk = wav_bytes(1, 1, 16, &[0; 64], 64);
+    huge_chunk[40..44].copy_from_slice(&[0xff, 0xff, 0xef, 0x7f]);
+    huge_chunk[36..40].copy_from_slice(b"LIST");
+    assert!(survive(&huge_chunk).is_err());
+    // Tags and blocks of the largest size that can be written.
+    assert!(survive(b"ID3\x04\0\0\x7f\x7f\x7f\x7f").is_err());
+    assert!(survive(b"fLaC\x06\xff\xff\xff\0\0\0\x03\xff\xff\xff\xff").is_err());
+    assert!(survive(b"fLaC\x02\0\0\x01\0\0\0\0").is_err());
+    // Other tests of this file run at the same time; gigabytes would still stand out.
+    assert!(most_memory() - before < 500_000_000, "{} bytes", most_memory() - before);
+}

@@ -1,0 +1,71 @@
+//! What is said about files that are not accepted.
+
+use std::fs;
+
+use coilscore::audio::file::open;
+
+use crate::tools::{master, run, wav_bytes};
+
+#[test]
+fn every_refusal_says_what_it_is_and_what_to_do() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = |name: &str| folder.path().join(name);
+    let text = |name: &str| at(name).to_str().unwrap().to_owned();
+    master(&at("a.wav"), 48_000, 2, 20_000);
+    let wav = text("a.wav");
+    let pack = |arguments: &[&str], name: &str| {
+        let to = text(name);
+        run("ffmpeg", &[&["-v", "error", "-i", &wav], arguments, &[&to]].concat());
+    };
+    pack(&["-c:a", "libopus"], "opus.ogg");
+    pack(&["-c:a", "aac"], "song.m4a");
+    pack(&["-c:a", "aac", "-f", "adts"], "aac.wav");
+    pack(&["-c:a", "pcm_alaw"], "a-law.wav");
+    pack(&["-c:a", "adpcm_ima_wav"], "adpcm.wav");
+    pack(&["-f", "aiff"], "song.aiff");
+    pack(&["-ar", "4000"], "slow.wav");
+    pack(&["-ar", "384000"], "fast.wav");
+    pack(&["-f", "mp2"], "layer2.mp3");
+    pack(&["-c:a", "libvorbis", "-f", "webm"], "web.ogg");
+    pack(&["-ac", "6", "-c:a", "libvorbis"], "surround.ogg");
+    fs::write(at("many.wav"), wav_bytes(1, 40, 16, &[0; 160], 160)).unwrap();
+    fs::write(at("notes.wav"), "la la la\n").unwrap();
+    fs::write(at("empty.wav"), "").unwrap();
+    fs::write(at("junk.mp3"), [7, 0, 200, 3].repeat(1000)).unwrap();
+    fs::write(at("stub.wav"), &fs::read(at("a.wav")).unwrap()[..30]).unwrap();
+    fs::write(at("stub.flac"), b"fLaC").unwrap();
+    fs::create_dir(at("folder")).unwrap();
+    run("mkfifo", &[&text("pipe")]);
+
+    let convert = "make a WAV or FLAC file of it";
+    let expected = [
+        ("opus.ogg", "this is Opus sound", convert),
+        ("song.m4a", "this is an MP4 file", convert),
+        ("aac.wav", "this is AAC sound", convert),
+        ("a-law.wav", "this is a WAV file with A-law samples", convert),
+        ("adpcm.wav", "this is a WAV file with ADPCM samples", convert),
+        ("song.aiff", "this is an AIFF file", convert),
+        ("layer2.mp3", "this is MPEG audio layer II sound", convert),
+        ("web.ogg", "this is a Matroska or WebM file", convert),
+        ("slow.wav", "its sampling rate is 4000 Hz, accepted are 8000 to 192000 Hz", "bring it to"),
+        ("fast.wav", "its sampling rate is 384000 Hz, accepted are", "bring it to"),
+        ("many.wav", "it has 40 channels, accepted are 1 to 32", "make a stereo version"),
+        ("surround.ogg", "it has 6 channels, in Ogg Vorbis accepted are 1 and 2", convert),
+        ("notes.wav", "this is a text file", "name a sound file"),
+        ("empty.wav", "the file is empty", "get a fresh copy"),
+        ("junk.mp3", "this is not a sound file of a known kind", "make a WAV file"),
+        ("stub.wav", "the WAV file ends inside its header", "get a fresh copy"),
+        ("stub.flac", "this FLAC file is damaged: it ends before any sound", "get a fresh copy"),
+        ("folder", "this is a folder, not a sound file", "name a file in it"),
+        ("pipe", "this is a device or a pipe, not a sound file", "write the sound to a file"),
+        ("missing.wav", "there is no such file", "check its name and folder"),
+    ];
+    for (name, what, advice) in expected {
+        let Err(error) = open(&at(name)) else { panic!("{name} was opened") };
+        let message = error.to_string();
+        println!("{}", message.replace(folder.path().to_str().unwrap(), "songs"));
+        assert!(message.starts_with(&text(name)), "{message}");
+        assert!(message.contains(what) && message.contains(advice), "{message}");
+        assert!(!message.contains('\n'), "{message}");
+    }
+}
