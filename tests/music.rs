@@ -18,9 +18,9 @@ use coilscore::audio::demo::DemoSong;
 use coilscore::audio::file::{open, save_wav};
 use coilscore::audio::tone::Samples;
 use coilscore::budget::Start;
-use coilscore::frame::record::Packet;
+use coilscore::frame::record::Entry;
 use coilscore::run::{Flow, RenderJob, render};
-use coilscore::sink::file::open_duty_file;
+use coilscore::sink::file::open as open_duty_file;
 
 const RATE_HZ: u32 = 100;
 
@@ -39,8 +39,8 @@ fn duties(dir: &Path, song: &Path, low_hz: f64, high_hz: f64) -> std::path::Path
     assert!(report.whole);
     let mut file = open_duty_file(&out).unwrap();
     let mut list = String::new();
-    while let Some(packet) = file.next_packet().unwrap() {
-        if let Packet::Duty { codes, .. } = packet {
+    while let Some(entry) = file.next_entry().unwrap() {
+        if let Entry::Duty { codes, .. } = entry {
             list.push_str(&format!("{}\n", codes.first().unwrap().0));
         }
     }
@@ -79,7 +79,7 @@ fn other_song(seconds: usize) -> Samples {
         let slot = (n / 2) / 13_790;
         noise * [0.5, 0.02, 0.1, 0.004, 0.3][(slot * 7 + slot / 3) % 5]
     });
-    Samples::new(samples.collect(), 44_100, 2)
+    Samples::new(44_100, 2, samples.collect()).unwrap()
 }
 
 #[test]

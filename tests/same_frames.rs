@@ -43,7 +43,7 @@ fn chunking_changes_nothing_even_while_the_limiter_works() {
     let hot = prepared(BUSY, HOT_RING, 44_100, 2, "200");
     let mut budget = coilscore::engine::Engine::new(&hot).unwrap();
     drop_through(&mut budget, &samples);
-    let cut: f64 = budget.budget().totals().iter().map(|total| total.cut_heat).sum();
+    let cut: f64 = budget.budget().totals().cut_heat.iter().sum();
     assert!(cut > 0.0, "the limiter never worked: the test shows less than it says");
     for chunks in [&[1][..], &[7], &[441], &[4096], &[1, 1000, 3, 220, 221, 17]] {
         assert!(codes(&settings, &samples, chunks) == whole, "chunks of {chunks:?} differ");

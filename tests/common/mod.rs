@@ -12,7 +12,7 @@ use coilscore::analysis::Arith;
 use coilscore::audio::{SampleBlock, SoundFormat};
 use coilscore::budget::Start;
 use coilscore::engine::{Engine, Prepared};
-use coilscore::preset::{Display, Mapping, display, mapping};
+use coilscore::preset::{Display, Mapping, display, mapping, prepare};
 use coilscore::units::Rate;
 
 /// One coil that nothing ever limits, driven to the last step: what it does is what was asked.
@@ -171,7 +171,7 @@ pub fn prepared(
     let (mapping, display) = files(mapping_text, display_text);
     let rate: Rate = frame_rate.parse().expect("a frame rate");
     let sound = SoundFormat { rate_hz, channels };
-    let ready = mapping.prepare(&display, sound, rate, Start::Cold, Arith::Portable);
+    let ready = prepare(&mapping, &display, sound, rate, Start::Cold, Arith::Portable);
     ready.unwrap_or_else(|e| panic!("{e}")).0
 }
 
