@@ -298,6 +298,15 @@ fn a_flood_of_mistakes_is_cut_short() {
     assert!(text.matches("error:").count() == 20 && text.contains("and 480 more"), "{text}");
 }
 
+#[test]
+fn deep_nesting_is_refused_and_not_followed() {
+    let dotted = format!("{}x = 1", "a.".repeat(50_000));
+    let table = format!("x = {}1", "{ a = ".repeat(50_000));
+    for text in [format!("x = {}", "[".repeat(50_000)), dotted, table] {
+        assert!(display::read("deep", &text).is_err());
+    }
+}
+
 /// Puts `with` in place of a stretch of `text`, wherever that falls.
 fn mutate(text: &str, at: usize, length: usize, with: &str) -> String {
     let start = at % (text.len() + 1);

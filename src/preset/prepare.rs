@@ -111,15 +111,12 @@ impl Fit<'_> {
         sound: SoundFormat,
     ) -> RouteSettings {
         let weight = &route.weight;
-        if weight.value < 0.0 && !display.driver.two_way() {
+        // Where wishes add up, a negative one holds others back, which is of use.
+        if weight.value < 0.0 && !display.driver.two_way() && self.mapping.combine == "max" {
             let name = &display.name;
             let title = format!("route {number}, weight: display \"{name}\" has a one-way driver");
-            self.find(
-                Weight::Warning,
-                weight,
-                title,
-                "it cannot push back, so this route moves nothing there",
-            );
+            let label = "it cannot push back: coils where this route is strongest are off";
+            self.find(Weight::Warning, weight, title, label);
         }
         RouteSettings {
             bands: self.bands(number, route, sound),
