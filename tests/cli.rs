@@ -1,5 +1,6 @@
 //! The program as a user runs it: files in, files out, sentences and exit codes.
 #![allow(
+    clippy::disallowed_methods,
     clippy::unwrap_used,
     clippy::expect_used,
     clippy::indexing_slicing,
@@ -85,7 +86,7 @@ fn render_writes_file_table_and_report_that_agree() {
     let report: serde_json::Value =
         serde_json::from_str(&std::fs::read_to_string(bench.path("song.json")).unwrap()).unwrap();
     let table = lines(&bench.path("song.csv"));
-    assert_eq!(report["frames"].as_u64().unwrap() as usize, table.len() - 1);
+    assert_eq!(report["frames"].as_u64().unwrap(), table.len() as u64 - 1);
     assert_eq!(table[0].split(',').count(), 2 + 24);
     let cut = report["cut_heat_share"].as_f64().unwrap();
     let granted = report["granted_share"].as_f64().unwrap();

@@ -1,5 +1,6 @@
 //! Cost per coil does not grow with the display: instructions, counted by `valgrind`, not time.
 #![allow(
+    clippy::disallowed_methods,
     clippy::unwrap_used,
     clippy::expect_used,
     clippy::panic,

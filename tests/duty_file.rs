@@ -1,6 +1,7 @@
 //! Duty files on disk: their life from `.part` to name, and a reader in another language.
 
 #![allow(
+    clippy::disallowed_methods,
     clippy::unwrap_used,
     clippy::expect_used,
     clippy::indexing_slicing,

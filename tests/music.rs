@@ -1,6 +1,7 @@
 //! Do the coils move with the music? The judge is an independent envelope of each band, computed
 //! with `NumPy` by `tests/envelope.py` from the same WAV.
 #![allow(
+    clippy::disallowed_methods,
     clippy::unwrap_used,
     clippy::expect_used,
     clippy::panic,
@@ -12,7 +13,6 @@ mod common;
 use std::path::Path;
 use std::process::Command;
 
-use common::{UNLIMITED, files, one_band};
 use coilscore::analysis::Arith;
 use coilscore::audio::demo::DemoSong;
 use coilscore::audio::file::{open, save_wav};
@@ -21,6 +21,7 @@ use coilscore::budget::Start;
 use coilscore::frame::record::Entry;
 use coilscore::run::{Flow, RenderJob, render};
 use coilscore::sink::file::open as open_duty_file;
+use common::{UNLIMITED, files, one_band};
 
 const RATE_HZ: u32 = 100;
 
@@ -77,7 +78,7 @@ fn other_song(seconds: usize) -> Samples {
         seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
         let noise = f32::from((seed >> 16) as u16) / 32_768.0 - 1.0;
         let slot = (n / 2) / 13_790;
-        noise * [0.5, 0.02, 0.1, 0.004, 0.3][(slot * 7 + slot / 3) % 5]
+        noise * [0.5, 0.02, 0.1, 0.004, 0.3].get((slot * 7 + slot / 3) % 5).unwrap()
     });
     Samples::new(44_100, 2, samples.collect()).unwrap()
 }

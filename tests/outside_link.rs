@@ -1,6 +1,7 @@
 //! The bytes of a packet against what others publish: byte stuffing and check values.
 
 #![allow(
+    clippy::disallowed_methods,
     clippy::unwrap_used,
     clippy::indexing_slicing,
     clippy::cast_possible_truncation,

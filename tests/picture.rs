@@ -1,6 +1,7 @@
 //! The picture of a song: known events lie at the right pixels of the decoded PNG, at any length
 //! and any number of coils.
 #![allow(
+    clippy::disallowed_methods,
     clippy::unwrap_used,
     clippy::indexing_slicing,
     clippy::float_cmp,

@@ -1,6 +1,7 @@
 //! The timeline behind the picture: joining columns keeps means exact, and hostile files do no
 //! harm.
 #![allow(
+    clippy::disallowed_methods,
     clippy::unwrap_used,
     clippy::indexing_slicing,
     clippy::float_cmp,

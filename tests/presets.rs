@@ -4,6 +4,7 @@
 //! text that a maker sees. After a change of wording, run `REGENERATE=1 cargo test --test presets`
 //! and read every text of the set before keeping it.
 #![allow(
+    clippy::disallowed_methods,
     clippy::unwrap_used,
     clippy::expect_used,
     clippy::panic,

@@ -1,5 +1,6 @@
 //! The frames are a function of the samples: of nothing else, at the right time, of the right size.
 #![allow(
+    clippy::disallowed_methods,
     clippy::unwrap_used,
     clippy::expect_used,
     clippy::indexing_slicing,
@@ -10,9 +11,9 @@
 
 mod common;
 
-use common::{BUSY, HOT_RING, UNLIMITED, codes, one_band, prepared};
-use coilscore::audio::demo::DemoSong;
 use coilscore::audio::Source;
+use coilscore::audio::demo::DemoSong;
+use common::{BUSY, HOT_RING, UNLIMITED, codes, one_band, prepared};
 use proptest::prelude::*;
 
 /// The demo song's samples between two times, interleaved stereo at 44.1 kHz.
@@ -73,7 +74,8 @@ proptest! {
 #[test]
 fn sine_steps_give_the_duty_that_arithmetic_gives() {
     const FLOOR: f64 = -48.0;
-    let settings = prepared(&one_band("one", 500.0, 2000.0, FLOOR, 0.0), UNLIMITED, 48_000, 1, "200");
+    let settings =
+        prepared(&one_band("one", 500.0, 2000.0, FLOOR, 0.0), UNLIMITED, 48_000, 1, "200");
     let levels_dbfs = [-6.0, -40.0, -20.0, -3.0, -60.0, -12.0];
     let samples: Vec<f32> = levels_dbfs
         .iter()
@@ -114,7 +116,10 @@ fn one_click(rate_hz: u32, frame_rate: &str, n: usize) {
     // Frame k has heard sample n when n < k * fs * den / num, so the first is this one:
     let heard = (n as u64 * u64::from(num)) / (u64::from(rate_hz) * u64::from(den)) + 1;
     let before = &frames[..heard as usize];
-    assert!(before.iter().all(|codes| codes[0] == 0), "{rate_hz}/{frame_rate}/{n}: before its time");
+    assert!(
+        before.iter().all(|codes| codes[0] == 0),
+        "{rate_hz}/{frame_rate}/{n}: before its time"
+    );
     let analysis = coilscore::analysis::Analysis::new(&settings.analysis).unwrap();
     let delay_s = analysis.bands()[0].delay_s.0;
     let late = (delay_s * settings.analysis.frame_rate.per_second()).ceil() as usize;

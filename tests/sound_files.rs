@@ -16,6 +16,7 @@
 //! 1105 = 576 of the encoder + 529 of the decoder; without the header nothing in the file says so.
 
 #![allow(
+    clippy::disallowed_methods,
     clippy::unwrap_used,
     clippy::expect_used,
     clippy::panic,

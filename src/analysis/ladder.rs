@@ -29,7 +29,7 @@ impl Rates {
     pub(super) fn new(sound_hz: u32) -> Self {
         let front = match sound_hz {
             0..=HIGHEST_BASE_HZ => None,
-            ..=128_000 => Some(HALVE),
+            _ if sound_hz <= 128_000 => Some(HALVE),
             _ => Some(QUARTER),
         };
         Self { sound_hz: f64::from(sound_hz), front }

@@ -178,7 +178,7 @@ mod tests {
         assert_eq!(lengths, [1, 1, 7, 60, 1, 1, 7, 22]);
         assert_eq!(heard, sound);
         assert!(source.next_block().unwrap().is_none());
-        assert_eq!(collect(&mut source).unwrap(), []);
+        assert!(collect(&mut source).unwrap().is_empty());
         assert!(Samples::new(8_000, 2, vec![0.0; 3]).is_none());
         assert!(Samples::new(8_000, 0, vec![]).is_none());
     }

@@ -221,12 +221,14 @@ fn answer(requests: &Path, out: Option<&Path>, settings: &BudgetSettings) -> Out
                 .map_err(|error| Failure::Failed(format!("{}: {error}", path.display())))?;
             let mut file = BufWriter::new(file);
             let answered = request::answer(&rows, settings, &mut file);
-            file.flush().map_err(|error| Failure::Failed(format!("{}: {error}", path.display())))?;
+            file.flush()
+                .map_err(|error| Failure::Failed(format!("{}: {error}", path.display())))?;
             answered
         }
     };
     let answered = answered.map_err(failed)?;
-    let cut = answered.first_cut_s.map_or("nothing was cut".into(), |s| format!("first cut at {s:.2} s"));
+    let cut =
+        answered.first_cut_s.map_or("nothing was cut".into(), |s| format!("first cut at {s:.2} s"));
     eprintln!(
         "{} frames; {:.1} % of what was asked is granted; {cut}",
         answered.frames,

@@ -78,7 +78,11 @@ pub(super) fn run(args: &Args) -> Outcome {
     if let Some(path) = &args.report {
         write_report(path, &report, wall_s)?;
     }
-    if args.quiet { Ok(()) } else { print(&summary(&report, &mapping, &display, &args.out, wall_s)) }
+    if args.quiet {
+        Ok(())
+    } else {
+        print(&summary(&report, &mapping, &display, &args.out, wall_s))
+    }
 }
 
 /// Renders any source, with progress, remarks and Ctrl-C.

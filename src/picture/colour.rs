@@ -121,7 +121,7 @@ fn along(knots: &[Lab], mut way: f64) -> Lab {
 fn to_linear([l, a, b]: Lab) -> [f64; 3] {
     let fy = (l + 16.0) / 116.0;
     let undo = |f: f64| {
-        if f > 6.0 / 29.0 { f * f * f } else { 3.0 * (6.0_f64 / 29.0).powi(2) * (f - 4.0 / 29.0) }
+        if f > 6.0 / 29.0 { f * f * f } else { 108.0 / 841.0 * (f - 4.0 / 29.0) }
     };
     let x = 0.950_47 * undo(fy + a / 500.0);
     let y = undo(fy);

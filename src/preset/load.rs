@@ -1,4 +1,5 @@
 //! The only place here that touches files.
+#![allow(clippy::disallowed_methods, reason = "this is where mapping and display files are read")]
 
 use std::fs::File;
 use std::io::{self, Read};

@@ -6,10 +6,10 @@ use super::limits::{
     NOMINAL, Quantity, RELEASE, TO, TOWARDS, WEIGHT,
 };
 use super::route::{Curve, Hears, Moves, Range, Route};
-use crate::analysis::scale::Scale;
 use super::section::Section;
 use super::values::{Menu, Picked};
 use super::words::{counted, rounded};
+use crate::analysis::scale::Scale;
 
 const HEARS: Menu = Menu {
     words: &[],

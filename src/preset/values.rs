@@ -80,11 +80,7 @@ impl<'a> Section<'a> {
     }
 
     /// A short text that may be left out.
-    pub(super) fn text_or_none(
-        &mut self,
-        key: &'static str,
-        longest: usize,
-    ) -> Option<At<String>> {
+    pub(super) fn text_or_none(&mut self, key: &'static str, longest: usize) -> Option<At<String>> {
         let found = self.find(key)?;
         self.checked_text(found, longest)
     }

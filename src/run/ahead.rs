@@ -1,4 +1,5 @@
 //! Decoding on a second thread, so that reading a song and thinking about it overlap.
+#![allow(clippy::disallowed_methods, reason = "this is where the second thread is")]
 
 use std::sync::mpsc::{Receiver, SyncSender, TryRecvError, sync_channel};
 use std::thread;

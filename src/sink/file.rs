@@ -3,6 +3,7 @@
 //! A file is written as `NAME.part` beside its place and gets its name when it is whole, so that
 //! what carries the name is whole. A run that is cut short leaves the `.part`; [`open`] reads it up
 //! to its last whole packet.
+#![allow(clippy::disallowed_methods, reason = "this is where duty files are written and opened")]
 
 use std::ffi::OsString;
 use std::fs::{self, File, TryLockError};

@@ -5,6 +5,7 @@
 //! stay within the stated limits.
 
 #![allow(
+    clippy::disallowed_methods,
     clippy::unwrap_used,
     clippy::indexing_slicing,
     clippy::cast_possible_truncation,

@@ -16,7 +16,7 @@ use coilscore::preset::{Display, Mapping, display, mapping, prepare};
 use coilscore::units::Rate;
 
 /// One coil that nothing ever limits, driven to the last step: what it does is what was asked.
-pub const UNLIMITED: &str = r#"
+pub(crate) const UNLIMITED: &str = r#"
 schema = 1
 name = "unlimited bench coil (invented)"
 room_c = 20
@@ -49,7 +49,7 @@ place.at = { mm = [[0, 0]] }
 "#;
 
 /// Twenty-four coils that music takes to their limit within seconds.
-pub const HOT_RING: &str = r#"
+pub(crate) const HOT_RING: &str = r#"
 schema = 1
 name = "hot ring (invented)"
 room_c = 25
@@ -86,7 +86,7 @@ place.ring = { count = 24, radius_mm = 150, start_deg = 90, clockwise = true, ce
 "#;
 
 /// A mapping with one route that hears one band against fixed levels, at once.
-pub fn one_band(group: &str, low_hz: f64, high_hz: f64, floor_dbfs: f64, full_dbfs: f64) -> String {
+pub(crate) fn one_band(group: &str, low_hz: f64, high_hz: f64, floor_dbfs: f64, full_dbfs: f64) -> String {
     format!(
         r#"
 schema = 1
@@ -111,7 +111,7 @@ weight = 1.0
 }
 
 /// A mapping that uses every motion, curve and combination at once.
-pub const BUSY: &str = r#"
+pub(crate) const BUSY: &str = r#"
 schema = 1
 name = "busy"
 intent = "everything at once, for tests"
@@ -154,14 +154,14 @@ weight = 1.0
 "#;
 
 /// Reads both texts.
-pub fn files(mapping_text: &str, display_text: &str) -> (Mapping, Display) {
+pub(crate) fn files(mapping_text: &str, display_text: &str) -> (Mapping, Display) {
     let mapping = mapping::read("test mapping", mapping_text).unwrap_or_else(|e| panic!("{e}"));
     let display = display::read("test display", display_text).unwrap_or_else(|e| panic!("{e}"));
     (mapping, display)
 }
 
 /// Settings for a sound and a frame rate, from cold, portable arithmetic.
-pub fn prepared(
+pub(crate) fn prepared(
     mapping_text: &str,
     display_text: &str,
     rate_hz: u32,
@@ -176,7 +176,7 @@ pub fn prepared(
 }
 
 /// Every frame's codes, the sound cut into the given lengths (in instants; repeated as needed).
-pub fn codes(prepared: &Prepared, samples: &[f32], chunks: &[usize]) -> Vec<Vec<i32>> {
+pub(crate) fn codes(prepared: &Prepared, samples: &[f32], chunks: &[usize]) -> Vec<Vec<i32>> {
     let mut engine = Engine::new(prepared).unwrap_or_else(|e| panic!("{e}"));
     let channels = prepared.analysis.sound.channels;
     let mut frames = Vec::new();

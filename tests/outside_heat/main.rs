@@ -1,6 +1,7 @@
 //! Coil physics and heat against published figures, closed forms and independent computation.
 
 #![allow(
+    clippy::disallowed_methods,
     clippy::unwrap_used,
     clippy::indexing_slicing,
     clippy::cast_possible_truncation,

@@ -1,4 +1,5 @@
 //! Writing sound as a WAV file, so that what was made up can be listened to.
+#![allow(clippy::disallowed_methods, reason = "this is where sound files are written")]
 
 use std::ffi::OsString;
 use std::fs::{self, File};
