@@ -64,7 +64,7 @@ backings_w_per_k = 0.15
 [[rail]]
 name = "main"
 volts = 24
-limit_a = 12
+limit_a = 50
 [[coil_type]]
 name = "small"
 resistance_ohm = 13.4
