@@ -44,7 +44,7 @@ const STARTS: [&[u8]; 9] = [
 ];
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 300, failure_persistence: None, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: 2_000, failure_persistence: None, ..ProptestConfig::default() })]
 
     #[test]
     fn garbage_never_panics(
@@ -67,7 +67,7 @@ fn real_files_with_flipped_bytes_never_panic() {
     let mut chance = Pcg32::new(5, 5);
     for path in [wav, flac, ogg, mp3] {
         let whole = fs::read(path).unwrap();
-        for round in 0..120 {
+        for round in 0..300 {
             let mut bytes = whole.clone();
             // Half of the rounds aim at the header, which is where lengths and counts stand.
             let reach = if round % 2 == 0 { bytes.len() } else { bytes.len().min(300) };

@@ -58,7 +58,7 @@ fn every_refusal_says_what_it_is_and_what_to_do() {
         ("stub.flac", "this FLAC file is damaged: it ends before any sound", "get a fresh copy"),
         ("folder", "this is a folder, not a sound file", "name a file in it"),
         ("pipe", "this is a device or a pipe, not a sound file", "write the sound to a file"),
-        ("missing.wav", "there is no such file", "check its name and folder"),
+        ("missing.wav", "there is no such file or folder", "check the name"),
     ];
     for (name, what, advice) in expected {
         let Err(error) = open(&at(name)) else { panic!("{name} was opened") };

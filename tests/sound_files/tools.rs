@@ -62,13 +62,14 @@ pub(crate) fn first_channel(samples: &[f32], channels: u16) -> Vec<f32> {
 
 /// By how many samples `heard` is later than `original`, from the middle of the sound.
 pub(crate) fn lag(original: &[f32], heard: &[f32]) -> i64 {
-    let (from, length, reach) = (original.len() / 3, 4_096, 1_500_usize);
+    let (from, length, reach) = (original.len() / 3, 2_048, 1_200_usize);
     let part = &original[from..from + length];
     let score = |shift: usize| -> f64 {
         let at = from + shift - reach;
         part.iter().zip(&heard[at..]).map(|(a, b)| f64::from(a * b)).sum()
     };
-    let best = (0..=2 * reach).max_by(|&a, &b| score(a).total_cmp(&score(b))).unwrap();
+    let scores: Vec<f64> = (0..=2 * reach).map(score).collect();
+    let best = (0..scores.len()).max_by(|&a, &b| scores[a].total_cmp(&scores[b])).unwrap();
     best as i64 - reach as i64
 }
 

@@ -86,7 +86,7 @@ impl Place {
     /// The system's reason, with what can be done about it where that is known.
     fn io(&self, error: io::Error) -> SoundError {
         let help = match error.kind() {
-            io::ErrorKind::NotFound => Some("there is no such file; check its name and folder"),
+            io::ErrorKind::NotFound => Some("there is no such file or folder; check the name"),
             io::ErrorKind::PermissionDenied => {
                 Some("the system does not allow it; check the permissions of the file and folder")
             }
