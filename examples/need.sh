@@ -23,7 +23,7 @@ debian_python="python3"
 elsewhere_python="Python 3.9 or later"
 
 has_numpy() { [[ -n $(python_with_numpy) ]]; }
-debian_numpy="python3 python3-numpy"
+debian_numpy="python3-numpy"
 elsewhere_numpy="Python 3 with numpy"
 
 has_encoders() {
