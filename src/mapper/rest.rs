@@ -1,17 +1,13 @@
 //! The fade to rest: hum and hiss between songs must not stir the fluid.
 //!
 //! While the sound counts as quiet a gain falls with the time constant the mapping names and is
-//! exactly 0 once below a thousandth (6.9 time constants). When sound returns it rises in a straight
-//! line, from nothing to all in 50 ms.
+//! exactly 0 once below a thousandth (6.9 time constants). When sound returns it is 1 again at once:
+//! the first hit after a pause counts in full, and each route's own attack shapes it.
 
 use super::envelope::part_per_frame;
 use crate::units::Seconds;
 
-/// From nothing to all. Our choice, no source: long enough not to be a jump, short enough not to be
-/// missed.
-const RISE_S: f64 = 0.05;
-
-/// Closer than this to either end the gain is at it.
+/// Below this the gain is at its end.
 const SETTLED: f64 = 1e-3;
 
 /// The gain on all wishes.
@@ -19,13 +15,12 @@ const SETTLED: f64 = 1e-3;
 pub(super) struct Rest {
     gain: f64,
     fall: f64,
-    rise: f64,
 }
 
 impl Rest {
     /// Starts at 1: a song's first hit counts in full.
     pub(super) fn new(rest: Seconds, period: Seconds) -> Self {
-        Self { gain: 1.0, fall: part_per_frame(rest.0, period), rise: period.0 / RISE_S }
+        Self { gain: 1.0, fall: part_per_frame(rest.0, period) }
     }
 
     /// Goes on by one frame and returns the gain for it.
@@ -34,8 +29,7 @@ impl Rest {
             let fallen = self.gain - self.fall * self.gain;
             if fallen < SETTLED { 0.0 } else { fallen }
         } else {
-            let risen = self.gain + self.rise;
-            if risen > 1.0 - SETTLED { 1.0 } else { risen }
+            1.0
         };
         self.gain
     }
@@ -62,11 +56,7 @@ mod tests {
             assert!((got - share).abs() < 5e-6, "{got} after {frame} frames, by hand {share}");
         }
         assert_eq!(rest.gain(), 0.0, "at rest after 691 frames");
-        for tenth in 1..=9 {
-            let gain = rest.follow(false);
-            assert!((gain - f64::from(tenth) / 10.0).abs() < 1e-12, "{gain} at {tenth}");
-        }
-        assert_eq!(rest.follow(false), 1.0, "50 ms after the sound came back");
+        assert_eq!(rest.follow(false), 1.0, "the first frame of returning sound counts in full");
     }
 
     #[test]

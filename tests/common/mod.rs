@@ -86,7 +86,13 @@ place.ring = { count = 24, radius_mm = 150, start_deg = 90, clockwise = true, ce
 "#;
 
 /// A mapping with one route that hears one band against fixed levels, at once.
-pub(crate) fn one_band(group: &str, low_hz: f64, high_hz: f64, floor_dbfs: f64, full_dbfs: f64) -> String {
+pub(crate) fn one_band(
+    group: &str,
+    low_hz: f64,
+    high_hz: f64,
+    floor_dbfs: f64,
+    full_dbfs: f64,
+) -> String {
     format!(
         r#"
 schema = 1
