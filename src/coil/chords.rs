@@ -3,7 +3,7 @@
 use super::pwm::heat_share;
 
 /// Chords per table. The heat share is convex in the duty, so a chord never lies below it; with
-/// 256 the table is at most 4e-6 too high for x up to 1 and 2e-4 at x = 150.
+/// 256 the table is at most 5e-6 too high for x up to 1, 2.5e-4 up to 152 and 4.5e-4 at any x.
 const CHORDS: usize = 256;
 
 /// `CHORDS` as a factor.
@@ -74,7 +74,7 @@ fn whole(place: f64) -> usize {
 mod tests {
     use super::*;
 
-    const XS: [f64; 9] = [0.0, 1e-4, 0.1, 0.761, 1.0, 7.6, 30.4, 152.0, f64::INFINITY];
+    const XS: [f64; 10] = [0.0, 1e-4, 0.1, 0.761, 1.0, 7.6, 30.4, 152.0, 700.0, f64::INFINITY];
 
     #[test]
     fn a_chord_never_lies_below_the_heat_and_hardly_above() {
@@ -83,7 +83,7 @@ mod tests {
             for step in 0..=20_000 {
                 let duty = f64::from(step) / 20_000.0;
                 let over = chords.heat(duty) - heat_share(duty, x);
-                let most = if x <= 1.0 { 4.1e-6 } else { 3e-4 };
+                let most = if x <= 1.0 { 5e-6 } else { 4.5e-4 };
                 assert!((-1e-15..=most).contains(&over), "x {x} duty {duty}: {over}");
             }
         }
