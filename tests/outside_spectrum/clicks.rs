@@ -65,7 +65,7 @@ fn frames_hear_exactly_their_samples() {
         assert_eq!(all[frame as usize].band_dbfs[0], -120.0, "frame {frame} saw the future");
         assert!(all[frame as usize + 1].band_dbfs[0] > -80.0);
     }
-    let silent = frames(&settings, &vec![1.0; 10]);
+    let silent = frames(&settings, &[1.0; 10]);
     assert_eq!(silent[0].band_dbfs[0], -120.0);
     assert!(silent[0].quiet && silent[0].overall_dbfs == -120.0);
 }
