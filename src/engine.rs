@@ -100,6 +100,11 @@ impl Engine {
         (u64::from(self.next_frame) <= last).then(|| self.frame())
     }
 
+    /// Brings the heat model up to the last frame. For the end, before its temperatures are read.
+    pub fn settle(&mut self) {
+        self.budget.settle();
+    }
+
     /// Number of the frame that comes next.
     pub fn next_frame(&self) -> u32 {
         self.next_frame

@@ -36,7 +36,7 @@ const ENOUGH_FOR_SHORT: f64 = 4.92;
 /// Share of a level's rate up to which its filter leaves the sound whole.
 const WHOLE_SHARE: f64 = 0.2;
 /// Highest upper edges for the low and the middle level. They keep the choice the same at all
-/// rates from 44.1 kHz up.
+/// common rates from 44.1 kHz up.
 const LOW_TO_HZ: f64 = 550.0;
 const MIDDLE_TO_HZ: f64 = 2200.0;
 

@@ -125,7 +125,7 @@ fn weigh(taps: &[f32], window: &[f32]) -> [f32; 2] {
 }
 
 #[cfg(test)]
-#[allow(clippy::cast_possible_truncation, reason = "tests stop at the first surprise")]
+#[allow(clippy::cast_possible_truncation, reason = "samples are single precision")]
 mod tests {
     use super::*;
 

@@ -96,7 +96,7 @@ fn sound(sample: f32) -> f32 {
 }
 
 #[cfg(test)]
-#[allow(clippy::unwrap_used, clippy::float_cmp, reason = "tests stop at the first surprise")]
+#[allow(clippy::unwrap_used, clippy::indexing_slicing, reason = "tests stop at the first surprise")]
 mod tests {
     use super::*;
 

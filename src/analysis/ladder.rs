@@ -28,8 +28,8 @@ pub(super) struct Rates {
 impl Rates {
     pub(super) fn new(sound_hz: u32) -> Self {
         let front = match sound_hz {
-            0..=HIGHEST_BASE_HZ => None,
-            _ if sound_hz <= 128_000 => Some(HALVE),
+            hz if hz <= HIGHEST_BASE_HZ => None,
+            hz if hz <= 2 * HIGHEST_BASE_HZ => Some(HALVE),
             _ => Some(QUARTER),
         };
         Self { sound_hz: f64::from(sound_hz), front }

@@ -17,6 +17,7 @@ mod decimate;
 mod inlet;
 mod ladder;
 mod level;
+mod looks;
 mod meter;
 pub mod scale;
 mod spectrum;
@@ -30,6 +31,7 @@ use bands::BinRange;
 use inlet::Layout;
 use ladder::{Ladder, Rates};
 use level::{Follower, QuietGate};
+use looks::Looks;
 use spectrum::{Planner, Spectrum};
 use std::fmt;
 use thiserror::Error;
@@ -183,6 +185,9 @@ pub struct Analysis {
     counted: f64,
     ladders: Vec<Ladder>,
     spectra: Vec<Spectrum>,
+    looks: Looks,
+    /// Highest power of each band since the last measurement.
+    powers: Vec<f64>,
     /// `None` for bands wholly above the sound.
     readings: Vec<Option<Reading>>,
     infos: Vec<BandInfo>,
@@ -239,6 +244,8 @@ impl Analysis {
             counted: layout.counted() as f64,
             ladders: (0..layout.pairs()).map(ladder).collect(),
             spectra,
+            looks: Looks::new(sound.rate_hz, settings.frame_rate),
+            powers: vec![0.0; count],
             readings,
             infos,
             gate: QuietGate::new(settings.quiet_dbfs, dt_s),
@@ -254,27 +261,26 @@ impl Analysis {
     ///
     /// A block with another number of channels than agreed is heard as far as channels go: missing
     /// ones are silent, those too many are not heard.
-    pub fn push(&mut self, block: SampleBlock<'_>) {
-        for ladder in &mut self.ladders {
-            ladder.push(block);
+    pub fn push(&mut self, mut block: SampleBlock<'_>) {
+        while let Some(first) = self.looks.next_within(block.instants()) {
+            let (head, tail) = block.split_at(first);
+            self.take(head);
+            self.look();
+            block = tail;
         }
+        self.take(block);
     }
 
     /// Measures what was pushed so far; to be called once a frame, from frame 0 on (before any
     /// sample: silence).
     pub fn measure(&mut self) -> Heard<'_> {
-        for spectrum in &mut self.spectra {
-            spectrum.update(&self.ladders);
-        }
+        self.look();
         let overall = dbfs(2.0 * self.mean_square());
         let quiet = self.gate.step(overall);
         let levels = self.band_dbfs.iter_mut().zip(&mut self.tops).zip(&mut self.top_dbfs);
-        for (reading, ((level, top), top_out)) in self.readings.iter().zip(levels) {
-            let power = reading.as_ref().and_then(|reading| {
-                let spectrum = self.spectra.get(reading.spectrum)?;
-                Some(spectrum.power(reading.part, &reading.range))
-            });
-            let now = dbfs(power.unwrap_or(0.0));
+        for (power, ((level, top), top_out)) in self.powers.iter_mut().zip(levels) {
+            let now = dbfs(*power);
+            *power = 0.0;
             if !quiet {
                 *top = self.follower.step(*top, now);
             }
@@ -286,6 +292,25 @@ impl Analysis {
             top_dbfs: &self.top_dbfs,
             overall_dbfs: single(overall),
             quiet,
+        }
+    }
+
+    fn take(&mut self, block: SampleBlock<'_>) {
+        for ladder in &mut self.ladders {
+            ladder.push(block);
+        }
+    }
+
+    /// Takes the powers that the bands have now.
+    fn look(&mut self) {
+        for spectrum in &mut self.spectra {
+            spectrum.update(&self.ladders);
+        }
+        for (highest, reading) in self.powers.iter_mut().zip(&self.readings) {
+            let Some(reading) = reading else { continue };
+            if let Some(spectrum) = self.spectra.get(reading.spectrum) {
+                *highest = highest.max(spectrum.power(reading.part, &reading.range));
+            }
         }
     }
 

@@ -125,6 +125,7 @@ pub fn render(
         &mut |block| digest.update(block),
         hook,
     )?;
+    engine.settle();
     let tail = tail(&engine, digest.hex());
     if end == Pumped::Whole {
         file.finish(&tail)?;
