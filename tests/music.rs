@@ -39,15 +39,22 @@ fn duties(dir: &Path, song: &Path, low_hz: f64, high_hz: f64) -> std::path::Path
     let report = render(open(song).unwrap(), &job, &out, &mut |_| Flow::Continue(())).unwrap();
     assert!(report.whole);
     let mut file = open_duty_file(&out).unwrap();
-    let mut list = String::new();
+    let mut codes = Vec::new();
     while let Some(entry) = file.next_entry().unwrap() {
-        if let Entry::Duty { codes, .. } = entry {
-            list.push_str(&format!("{}\n", codes.first().unwrap().0));
+        if let Entry::Duty { codes: frame, .. } = entry {
+            codes.push(f64::from(frame.first().unwrap().0));
         }
     }
+    let list = over_50_ms(&codes).map(|mean| format!("{mean}\n")).collect::<String>();
     let path = dir.join(format!("{low_hz}.duty.csv"));
     std::fs::write(&path, list).unwrap();
     path
+}
+
+/// Mean over the 50 ms around each frame: what the judge's own window does to the envelope.
+fn over_50_ms(codes: &[f64]) -> impl Iterator<Item = f64> + '_ {
+    let around = |k: usize| codes.iter().skip(k.saturating_sub(2)).take(5);
+    (0..codes.len()).map(move |k| around(k).sum::<f64>() / around(k).count() as f64)
 }
 
 /// The first interpreter that has `NumPy`: the one the test script found, the system's, the path's.

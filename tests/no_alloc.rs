@@ -9,15 +9,22 @@
     reason = "tests stop at the first surprise"
 )]
 
+mod common;
+
 use std::alloc::{GlobalAlloc, Layout, System};
 use std::cell::Cell;
 use std::hint::black_box;
 
 use coilscore::analysis::Heard;
+use coilscore::audio::demo::DemoSong;
+use coilscore::audio::{SampleBlock, Source, collect};
+use coilscore::engine::Engine;
+use coilscore::frame::record::Writer;
 use coilscore::mapper::{
     Combine, Curve, EnvelopeSettings, Mapper, MapperSettings, MotionSettings, Place, RangeShape,
     RouteSettings,
 };
+use coilscore::run::meter::Metering;
 use coilscore::units::{CoilId, Millimetres, Rate, Seconds};
 
 /// The system's allocator, with every request for memory counted.
@@ -152,4 +159,53 @@ fn wishing_takes_no_memory() {
         assert_eq!(taken, 0, "{combine:?}: memory was taken while wishing");
         assert!(moved > 10_000.0, "a mapper that does nothing proves nothing");
     }
+}
+
+/// Samples to packets: engine, meters and file writer, with the limiter at work and blocks of an
+/// odd length, at a frame rate with looks between the frames and at one without.
+#[test]
+fn the_whole_line_takes_no_memory_once_it_runs() {
+    let mut song = DemoSong::new();
+    let sound = song.format();
+    let samples = collect(&mut song).unwrap();
+    for frame_rate in ["200", "60000/1001"] {
+        let settings =
+            common::prepared(common::BUSY, common::HOT_RING, sound.rate_hz, 2, frame_rate);
+        let mut engine = Engine::new(&settings).unwrap();
+        let mut metering = Metering::new(&settings.budget, settings.analysis.bands.len());
+        let head = common::head(&engine, &settings);
+        let mut file = Writer::new(std::io::sink(), &head).unwrap();
+        let (warm_up, rest) = SampleBlock::new(&samples, 2).unwrap().split_at(44_100);
+        let mut frames = run(warm_up, &mut engine, &mut metering, &mut file);
+        let asked = allocations_during(|| {
+            frames += run(rest, &mut engine, &mut metering, &mut file);
+        });
+        assert_eq!(asked, 0, "{frames} frames at {frame_rate}/s");
+        assert!(frames > 1700, "only {frames} frames: the test shows less than it says");
+        assert!(engine.budget().totals().cut_heat.iter().sum::<f64>() > 0.0, "never cut");
+    }
+}
+
+fn run(
+    sound: SampleBlock<'_>,
+    engine: &mut Engine,
+    metering: &mut Metering,
+    file: &mut Writer<std::io::Sink>,
+) -> usize {
+    let mut frames = 0;
+    let mut rest = sound;
+    while rest.instants() > 0 {
+        let (mut chunk, after) = rest.split_at(441);
+        rest = after;
+        while let (left, Some(step)) = engine.step(chunk) {
+            file.duty(step.number, step.duties).unwrap();
+            metering.add(&step);
+            if let Some(meter) = metering.due(engine.budget()) {
+                file.meter(meter).unwrap();
+            }
+            frames += 1;
+            chunk = left;
+        }
+    }
+    frames
 }

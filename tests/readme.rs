@@ -1,6 +1,11 @@
 //! README's example files are what they claim to be: complete, and accepted without a warning.
 
-#![allow(clippy::unwrap_used, clippy::panic, reason = "tests stop at the first surprise")]
+#![allow(
+    clippy::disallowed_methods,
+    clippy::unwrap_used,
+    clippy::panic,
+    reason = "tests stop at the first surprise"
+)]
 
 use coilscore::analysis::Arith;
 use coilscore::audio::SoundFormat;

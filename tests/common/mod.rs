@@ -12,6 +12,7 @@ use coilscore::analysis::Arith;
 use coilscore::audio::{SampleBlock, SoundFormat};
 use coilscore::budget::Start;
 use coilscore::engine::{Engine, Prepared};
+use coilscore::frame::{BandHead, CoilRun, Head, Packing, RailHead};
 use coilscore::preset::{Display, Mapping, display, mapping, prepare};
 use coilscore::units::Rate;
 
@@ -203,4 +204,40 @@ pub(crate) fn codes(prepared: &Prepared, samples: &[f32], chunks: &[usize]) -> V
         frames.push(step.duties.iter().map(|duty| duty.code()).collect());
     }
     frames
+}
+
+/// A file head that fits an engine, with what does not matter left plain.
+pub(crate) fn head(engine: &Engine, settings: &Prepared) -> Head {
+    let (num, den) = settings.budget.frame_rate.ratio();
+    let first = settings.budget.coils.first().expect("a coil");
+    let count = u32::try_from(settings.budget.coils.len()).expect("few coils");
+    let band = |band: &coilscore::analysis::BandInfo| BandHead {
+        low_hz: band.request.low_hz.0,
+        high_hz: band.request.high_hz.0,
+        channel: band.request.channel.to_string(),
+        delay_s: band.delay_s.0,
+    };
+    let rail = |rail: &coilscore::budget::Rail| RailHead {
+        name: rail.name.clone(),
+        volts: rail.volts.0,
+        limit_a: rail.limit.0,
+    };
+    Head {
+        version: coilscore::frame::record::FORMAT,
+        rate: [num, den],
+        lead_us: 0,
+        arith: "portable".into(),
+        coils: vec![CoilRun { count, steps: first.steps, two_way: false }],
+        packing: if first.steps > 4095 { Packing::Word } else { Packing::Twelve },
+        display: "test".into(),
+        mapping: "test".into(),
+        display_digest: "00".repeat(16),
+        mapping_digest: "00".repeat(16),
+        sound_rate_hz: settings.analysis.sound.rate_hz,
+        sound_channels: settings.analysis.sound.channels,
+        room_c: settings.budget.room.0,
+        start: "cold".into(),
+        bands: engine.analysis().bands().iter().map(band).collect(),
+        rails: settings.budget.rails.iter().map(rail).collect(),
+    }
 }

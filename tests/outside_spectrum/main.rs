@@ -2,6 +2,7 @@
 //! known by hand. Each check names its source.
 
 #![allow(
+    clippy::disallowed_methods,
     clippy::unwrap_used,
     clippy::panic,
     clippy::indexing_slicing,
