@@ -44,8 +44,9 @@ pub struct CoilBudget {
     pub resistance: Ohms,
     /// Temperature at which the resistance holds.
     pub reference: Celsius,
-    /// PWM period over the coil's L/R at the reference: small is smooth current; infinite (the
-    /// safe assumption) when the inductance or the PWM frequency is not known.
+    /// PWM period over the coil's L/R with the winding at its limit (the safe side, as R is highest
+    /// there): small is smooth current; infinite (the safe assumption) when the inductance or the
+    /// PWM frequency is not known.
     pub period_over_tau: f64,
     /// Heat paths and limits.
     pub heat: CoilHeat,
