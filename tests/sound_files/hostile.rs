@@ -57,15 +57,17 @@ proptest! {
 #[test]
 fn real_files_with_flipped_bytes_never_panic() {
     let folder = tempfile::tempdir().unwrap();
-    let [wav, flac, ogg, mp3] =
-        ["a.wav", "a.flac", "a.ogg", "a.mp3"].map(|n| folder.path().join(n));
+    let [wav, deep, flac, ogg, mp3] =
+        ["a.wav", "deep.wav", "a.flac", "a.ogg", "a.mp3"].map(|n| folder.path().join(n));
     master(&wav, 22_050, 2, 12_000);
     let from = wav.to_str().unwrap();
+    let words = ["-v", "error", "-i", from, "-c:a", "pcm_f64le", deep.to_str().unwrap()];
+    run("ffmpeg", &words);
     run("flac", &["-s", from, "-o", flac.to_str().unwrap()]);
     run("oggenc", &["-Q", from, "-o", ogg.to_str().unwrap()]);
     run("lame", &["--quiet", from, mp3.to_str().unwrap()]);
     let mut chance = Pcg32::new(5, 5);
-    for path in [wav, flac, ogg, mp3] {
+    for path in [wav, deep, flac, ogg, mp3] {
         let whole = fs::read(path).unwrap();
         for round in 0..300 {
             let mut bytes = whole.clone();
@@ -97,6 +99,11 @@ fn sizes_in_headers_take_no_memory() {
     huge_chunk[40..44].copy_from_slice(&[0xff, 0xff, 0xef, 0x7f]);
     huge_chunk[36..40].copy_from_slice(b"LIST");
     assert!(survive(&huge_chunk).is_err());
+    // The same in a kind that the other reader takes, and a list of texts beyond the end.
+    assert_eq!(survive(&wav_bytes(3, 1, 64, &[0; 64], 0x7ff0_0000)).unwrap(), 8);
+    let mut list = wav_bytes(3, 1, 64, &[0; 64], 0x7ff0_0000);
+    list.splice(36..36, *b"LIST\xff\xff\xef\x6fINFOISFT\xf0\xff\xef\x6f");
+    assert!(survive(&list).is_err());
     // Tags and blocks of the largest size that can be written.
     assert!(survive(b"ID3\x04\0\0\x7f\x7f\x7f\x7f").is_err());
     assert!(survive(b"fLaC\x06\xff\xff\xff\0\0\0\x03\xff\xff\xff\xff").is_err());

@@ -20,8 +20,17 @@ fn every_refusal_says_what_it_is_and_what_to_do() {
     pack(&["-c:a", "libopus"], "opus.ogg");
     pack(&["-c:a", "aac"], "song.m4a");
     pack(&["-c:a", "aac", "-f", "adts"], "aac.wav");
-    pack(&["-c:a", "pcm_alaw"], "a-law.wav");
     pack(&["-c:a", "adpcm_ima_wav"], "adpcm.wav");
+    pack(&["-c:a", "adpcm_ms"], "adpcm-too.wav");
+    pack(&["-c:a", "libmp3lame", "-f", "wav"], "mp3.wav");
+    pack(&["-rf64", "always"], "rf64.wav");
+    let [unfilled, mut sparse] =
+        [wav_bytes(1, 1, 16, &[1; 64], 0), wav_bytes(1, 1, 32, &[1; 64], 64)];
+    fs::write(at("unfilled.wav"), &unfilled).unwrap();
+    fs::write(at("unfilled-too.wav"), wav_bytes(3, 1, 64, &[1; 64], 0)).unwrap();
+    // Sixteen bits in four bytes each, in the plain form: which two?
+    sparse[34] = 16;
+    fs::write(at("sparse.wav"), sparse).unwrap();
     pack(&["-f", "aiff"], "song.aiff");
     pack(&["-ar", "4000"], "slow.wav");
     pack(&["-ar", "384000"], "fast.wav");
@@ -42,8 +51,13 @@ fn every_refusal_says_what_it_is_and_what_to_do() {
         ("opus.ogg", "this is Opus sound", convert),
         ("song.m4a", "this is an MP4 file", convert),
         ("aac.wav", "this is AAC sound", convert),
-        ("a-law.wav", "this is a WAV file with A-law samples", convert),
         ("adpcm.wav", "this is a WAV file with ADPCM samples", convert),
+        ("adpcm-too.wav", "this is a WAV file with ADPCM samples", convert),
+        ("mp3.wav", "the sound in this WAV file is of a kind that is not known here", convert),
+        ("rf64.wav", "this is an RF64 or BW64 file (WAV made for more than 4 GiB)", convert),
+        ("unfilled.wav", "this WAV file states a length of zero", "ignore the stated length"),
+        ("unfilled-too.wav", "no sound could be decoded from this", "ignore the stated length"),
+        ("sparse.wav", "this is a WAV file with samples of an unusual size", convert),
         ("song.aiff", "this is an AIFF file", convert),
         ("layer2.mp3", "this is MPEG audio layer II sound", convert),
         ("web.ogg", "this is a Matroska or WebM file", convert),
@@ -54,7 +68,7 @@ fn every_refusal_says_what_it_is_and_what_to_do() {
         ("notes.wav", "this is a text file", "name a sound file"),
         ("empty.wav", "the file is empty", "get a fresh copy"),
         ("junk.mp3", "this is not a sound file of a known kind", "make a WAV file"),
-        ("stub.wav", "the WAV file ends inside its header", "get a fresh copy"),
+        ("stub.wav", "this WAV file is damaged: it ends before any sound", "get a fresh copy"),
         ("stub.flac", "this FLAC file is damaged: it ends before any sound", "get a fresh copy"),
         ("folder", "this is a folder, not a sound file", "name a file in it"),
         ("pipe", "this is a device or a pipe, not a sound file", "write the sound to a file"),

@@ -83,7 +83,7 @@ pub(crate) fn error_db(original: &[f32], heard: &[f32]) -> f64 {
 }
 
 /// A WAV file made by hand: number of the coding, channels, bits, the data and the length that the
-/// header claims. Coding 0xfffe is the extensible form with whole numbers in four bytes.
+/// header claims, as a whole file would. Coding 0xfffe is the extensible form with whole numbers in four bytes.
 pub(crate) fn wav_bytes(
     coding: u16,
     channels: u16,
@@ -112,8 +112,8 @@ pub(crate) fn wav_bytes(
         [&name[..], &u32::try_from(length).unwrap().to_le_bytes(), body].concat()
     };
     let body = [chunk(b"fmt ", fmt.len(), &fmt), chunk(b"data", claimed, data)].concat();
-    let body = [&b"WAVE"[..], &body].concat();
-    chunk(b"RIFF", body.len(), &body)
+    let length = 4 + body.len() - data.len() + claimed;
+    chunk(b"RIFF", length, &[&b"WAVE"[..], &body].concat())
 }
 
 /// `sound` behind an ID3v2 tag that holds `picture`.

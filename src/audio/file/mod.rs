@@ -1,11 +1,13 @@
 //! Sound files: the only part of this module that touches a disk.
 //!
-//! [`open`] looks at the bytes of a file (`sniff`), never at its name, and hands it to the reader
-//! for uncompressed files (`wav`) or to the one for packed files (`packed`). A damaged or cut file
-//! gives what can be decoded, and a remark that says where it went wrong. [`save_wav`] writes.
+//! [`open`] looks at the bytes of a file (`sniff`), never at its name. WAV files go to the `hound`
+//! crate (`wav`), FLAC, Ogg Vorbis, MP3 and the WAV files that `hound` refuses to the `symphonia`
+//! crate (`packed`, `unpack`). A damaged or cut file gives what can be decoded, and a remark that
+//! says where it went wrong. [`save_wav`] writes.
 #![allow(clippy::disallowed_methods, reason = "this is where sound files are opened")]
 
 mod ending;
+mod guard;
 mod mpeg;
 mod packed;
 mod remark;
@@ -13,7 +15,6 @@ mod save;
 mod sniff;
 mod unpack;
 mod wav;
-mod wav_head;
 
 use std::fs::File;
 use std::io;
@@ -23,7 +24,7 @@ use super::{CHANNEL_LIMITS, RATE_LIMITS_HZ, SoundError, SoundFormat, Source};
 pub use save::save_wav;
 use sniff::Kind;
 
-/// Opens a sound file: WAV (8 to 32 bit, float), FLAC, Ogg Vorbis or MP3, by its content.
+/// Opens a sound file: WAV (8 to 32 bit, float, A-law, mu-law), FLAC, Ogg Vorbis or MP3, by its content.
 ///
 /// Channels come in the order of WAV files (front left, front right, centre, ...). Samples that are
 /// not numbers become 0; values beyond full scale are kept. Damage inside a packed file is filled
@@ -47,7 +48,7 @@ pub fn open(path: &Path) -> Result<Box<dyn Source + Send>, SoundError> {
     let mut file = File::open(path).map_err(broken)?;
     let kind = sniff::sniff(&mut file).map_err(broken)?;
     match kind {
-        Kind::Wav => Ok(Box::new(wav::Wav::open(file, facts.len(), place)?)),
+        Kind::Wav => wav::open(file, facts.len(), place),
         Kind::Flac(_) | Kind::Ogg | Kind::Mp3(_) => {
             Ok(Box::new(packed::Packed::open(file, kind, place)?))
         }
@@ -69,6 +70,10 @@ const NAME: &str = "name a sound file (WAV, FLAC, Ogg Vorbis or MP3)";
 
 /// What to do about a file that is spoilt.
 const FETCH: &str = "get a fresh copy of it";
+
+/// What to do about a WAV file whose length was never filled in.
+const REFILL: &str = "if there should be sound in it, make a fresh WAV file of it with a sound \
+                      converter that can be told to ignore the stated length";
 
 /// The path as the user gave it, for messages.
 #[derive(Debug, Clone)]

@@ -1,4 +1,4 @@
-//! Packed files: FLAC, Ogg (Vorbis or FLAC inside) and MP3.
+//! Packed files: FLAC, Ogg (Vorbis or FLAC inside), MP3, and the less common kinds of WAV.
 //!
 //! [`super::unpack`] turns the file into runs of samples with their place in time; here they are
 //! laid end to end, and what is missing between two of them becomes silence.
@@ -8,7 +8,7 @@ use std::fs::File;
 use super::super::{SampleBlock, SoundError, SoundFormat, Source};
 use super::sniff::Kind;
 use super::unpack::{Step, Unpacker, name_of};
-use super::{FETCH, Place, remark};
+use super::{FETCH, Place, REFILL, remark};
 
 /// Longest gap that is filled with silence, seconds. A wider one is not believed.
 const MOST_SILENCE_S: u32 = 60;
@@ -49,10 +49,14 @@ struct Damage {
 }
 
 impl Packed {
-    /// Decodes as far as the first samples: only they tell for certain what the file holds.
     pub(super) fn open(file: File, kind: Kind, place: Place) -> Result<Self, SoundError> {
         let unpacker =
             Unpacker::open(file, kind).map_err(|trouble| trouble.report(&place, kind))?;
+        Self::new(unpacker, kind, place)
+    }
+
+    /// Decodes as far as the first samples: only they tell for certain what the file holds.
+    pub(super) fn new(unpacker: Unpacker, kind: Kind, place: Place) -> Result<Self, SoundError> {
         let mut new = Self {
             place,
             due: unpacker.start(),
@@ -71,7 +75,8 @@ impl Packed {
         new.advance()?;
         if !new.waiting {
             let reason = format!("no sound could be decoded from this {}", name_of(kind));
-            return Err(new.place.undecodable(&reason, FETCH));
+            let advice = if kind == Kind::Wav { REFILL } else { FETCH };
+            return Err(new.place.undecodable(&reason, advice));
         }
         new.silence = vec![0.0; SILENCE_BLOCK * usize::from(new.sound.channels)];
         Ok(new)
@@ -85,7 +90,10 @@ impl Packed {
                 Step::Damaged => self.note_damage(),
                 Step::NewStream => self.due = self.unpacker.start(),
                 Step::NewLayout => self.stop(OTHER_LAYOUT),
-                Step::Fault => self.stop("the rest of the file cannot be decoded"),
+                Step::Fault => {
+                    self.remarks.push(remark::undecodable(self.laid, self.sound.rate_hz));
+                    self.end(true);
+                }
                 Step::End => self.end(false),
                 Step::Io(error) => {
                     self.end(true);
@@ -160,6 +168,9 @@ impl Packed {
             let announced = self.unpacker.announced().filter(|&all| all > self.laid);
             if self.unpacker.is_cut_short() || (announced.is_some() && lost.is_none()) {
                 self.remarks.push(remark::cut_short(self.laid, announced, rate_hz));
+            }
+            if self.unpacker.is_open_ended() {
+                self.remarks.push(remark::open_length(self.laid, rate_hz));
             }
         }
         if self.odd.0 > 0 {

@@ -19,6 +19,18 @@ pub(super) fn cut_short(given: u64, announced: Option<u64>, rate_hz: u32) -> Str
     }
 }
 
+/// Nothing said where the sound ends.
+pub(super) fn open_length(given: u64, rate_hz: u32) -> String {
+    let at = seconds(given, rate_hz);
+    format!("the file does not say how long it is; it was read to its end at {at}")
+}
+
+/// A decoder gave up.
+pub(super) fn undecodable(given: u64, rate_hz: u32) -> String {
+    let at = seconds(given, rate_hz);
+    format!("the sound stops at {at}: the rest of the file cannot be decoded")
+}
+
 /// Samples that were no numbers.
 pub(super) fn not_numbers(count: u64, first_at: u64, rate_hz: u32) -> String {
     let at = seconds(first_at, rate_hz);

@@ -7,7 +7,7 @@ use super::mpeg;
 /// What the bytes say.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Kind {
-    /// RIFF, RF64 or BW64 with WAVE inside.
+    /// RIFF with WAVE inside.
     Wav,
     /// Native FLAC, starting at this byte.
     Flac(u64),
@@ -61,13 +61,7 @@ fn kind_of(head: &[u8], at: u64) -> Kind {
     match head {
         [] if at == 0 => Kind::Empty,
         [] => Kind::Other("nothing but a tag: the sound behind it is missing"),
-        [b'R', b'I', b'F', b'F', _, _, _, _, b'W', b'A', b'V', b'E', ..]
-        | [b'R', b'F', b'6', b'4', _, _, _, _, b'W', b'A', b'V', b'E', ..]
-        | [b'B', b'W', b'6', b'4', _, _, _, _, b'W', b'A', b'V', b'E', ..]
-            if at == 0 =>
-        {
-            Kind::Wav
-        }
+        [b'R', b'I', b'F', b'F', _, _, _, _, b'W', b'A', b'V', b'E', ..] if at == 0 => Kind::Wav,
         [b'f', b'L', b'a', b'C', ..] => Kind::Flac(at),
         [b'O', b'g', b'g', b'S', ..] if at == 0 => ogg_kind(head),
         _ => named(head)
@@ -94,9 +88,10 @@ fn ogg_kind(head: &[u8]) -> Kind {
 /// Kinds of file that people have at hand and that are not read.
 fn named(head: &[u8]) -> Option<Kind> {
     let at = |from: usize, mark: &[u8]| head.get(from..).is_some_and(|rest| rest.starts_with(mark));
-    let sound: [(bool, &'static str); 16] = [
+    let sound: [(bool, &'static str); 17] = [
         (at(4, b"ftyp"), "an MP4 file (M4A: AAC or ALAC sound)"),
         (at(0, b"FORM") && at(8, b"AIF"), "an AIFF file"),
+        (at(0, b"RF64") || at(0, b"BW64"), "an RF64 or BW64 file (WAV made for more than 4 GiB)"),
         (at(0, b"RIFX"), "a WAV file with its bytes in big-endian order"),
         (at(0, b"RIFF") && at(8, b"AVI "), "an AVI film"),
         (at(0, b"caff"), "a CAF file"),

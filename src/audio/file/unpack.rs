@@ -5,21 +5,26 @@
 //! not take a whole library of songs, or a running show, down with it.
 
 use std::fs::File;
-use std::io::{self, Read, Seek, SeekFrom};
-use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::io::{self, Seek, SeekFrom};
 
-use symphonia::core::codecs::audio::well_known::CODEC_ID_VORBIS;
+use symphonia::core::codecs::audio::well_known::{
+    CODEC_ID_ADPCM_IMA_WAV, CODEC_ID_ADPCM_MS, CODEC_ID_PCM_ALAW, CODEC_ID_PCM_F32LE,
+    CODEC_ID_PCM_F64LE, CODEC_ID_PCM_MULAW, CODEC_ID_PCM_S16LE, CODEC_ID_PCM_S24LE,
+    CODEC_ID_PCM_S32LE, CODEC_ID_PCM_U8, CODEC_ID_VORBIS,
+};
 use symphonia::core::codecs::audio::{AudioDecoder, AudioDecoderOptions};
 use symphonia::core::errors::Error;
 use symphonia::core::formats::{FormatOptions, FormatReader, Track};
-use symphonia::core::io::{MediaSource, MediaSourceStream, MediaSourceStreamOptions};
+use symphonia::core::io::{MediaSourceStream, MediaSourceStreamOptions};
 use symphonia::core::packet::Packet;
-use symphonia::default::formats::{FlacReader, MpaReader, OggReader};
+use symphonia::default::formats::{FlacReader, MpaReader, OggReader, WavReader};
 use symphonia::default::get_codecs;
 
 use super::super::SoundError;
 use super::ending::Extent;
+use super::guard::{Bytes, guarded, is_of_the_system};
 use super::sniff::Kind;
+use super::wav::OPEN_LENGTH;
 use super::{CONVERT, FETCH, Place, mpeg};
 
 /// Packets that may fail one after the other before the rest counts as undecodable.
@@ -53,6 +58,8 @@ pub(super) enum Trouble {
     Broken(String),
     /// Nothing is wrong, but its sound cannot be decoded here.
     Foreign,
+    /// The same, and its coding has a name.
+    Coding(&'static str),
     /// Vorbis with so many channels, which would be decoded wrongly.
     Surround(usize),
 }
@@ -71,6 +78,9 @@ impl Trouble {
                     format!("the sound in this {name} is of a kind that is not known here");
                 place.undecodable(&reason, CONVERT)
             }
+            Self::Coding(coding) => {
+                place.undecodable(&format!("this is a {name} with {coding} samples"), CONVERT)
+            }
             Self::Surround(channels) => SoundError::Unsuitable {
                 path: place.0.clone(),
                 reason: format!("it has {channels} channels, in Ogg Vorbis accepted are 1 and 2"),
@@ -85,6 +95,7 @@ pub(super) fn name_of(kind: Kind) -> &'static str {
     match kind {
         Kind::Flac(_) => "FLAC file",
         Kind::Ogg => "Ogg file",
+        Kind::Wav => "WAV file",
         _ => "MP3 file",
     }
 }
@@ -95,6 +106,8 @@ pub(super) struct Unpacker {
     reader: Box<dyn FormatReader>,
     decoder: Box<dyn AudioDecoder>,
     track: u32,
+    /// Bits that the file takes for a sample of known size, padding counted in.
+    sample_bits: Option<u64>,
     start: i64,
     announced: Option<u64>,
     expected: Option<u64>,
@@ -111,13 +124,19 @@ pub(super) struct Unpacker {
 impl Unpacker {
     /// Reads as far as the first packet.
     pub(super) fn open(mut file: File, kind: Kind) -> Result<Self, Trouble> {
+        let length = file.metadata().map_err(Trouble::Io)?.len();
         let extent = Extent::of(&mut file, kind).map_err(Trouble::Io)?;
         let reader = open_reader(&file, kind)?;
         let (track, decoder) =
             guarded(|| new_decoder(reader.as_ref())).unwrap_or_else(inner_fault)?;
-        let expected = length_of(&track);
+        let sample_bits = sample_bits(&track);
+        let mut expected = length_of(&track);
+        if kind == Kind::Wav {
+            expected = expected.filter(|_| !states_open_length(&track, sample_bits, length));
+        }
         Ok(Self {
             kind,
+            sample_bits,
             reader,
             decoder,
             track: track.id,
@@ -145,6 +164,16 @@ impl Unpacker {
     /// The same, estimates included.
     pub(super) fn expected(&self) -> Option<u64> {
         self.expected
+    }
+
+    /// True where a WAV file leaves open how long it is.
+    pub(super) fn is_open_ended(&self) -> bool {
+        self.kind == Kind::Wav && self.announced.is_none()
+    }
+
+    /// Bits that the file takes for a sample of known size, padding counted in.
+    pub(super) fn sample_bits(&self) -> Option<u64> {
+        self.sample_bits
     }
 
     /// True where the data stop before their end.
@@ -218,7 +247,7 @@ impl Unpacker {
     fn no_packet(&mut self, error: io::Error) -> Step {
         if error.kind() == io::ErrorKind::UnexpectedEof {
             Step::End
-        } else if error.raw_os_error().is_some() {
+        } else if is_of_the_system(&error) {
             Step::Io(error)
         } else {
             self.failures += 1;
@@ -238,52 +267,16 @@ impl Unpacker {
     }
 }
 
-/// `None` when `work` panicked; whatever it worked on must not be used again then.
-fn guarded<T>(work: impl FnOnce() -> T) -> Option<T> {
-    catch_unwind(AssertUnwindSafe(work)).ok()
-}
-
 /// An Ogg file whose last pages are spoilt cannot be opened by one who looks at them first, so the
 /// second attempt is made as if the file were a stream that shows its end only when it comes.
 fn open_reader(file: &File, kind: Kind) -> Result<Box<dyn FormatReader>, Trouble> {
     let attempt = |seekable| {
-        let mut file = file.try_clone().map_err(Trouble::Io)?;
-        file.rewind().map_err(Trouble::Io)?;
-        let source = Bytes { length: file.metadata().map_err(Trouble::Io)?.len(), file, seekable };
+        let source = Bytes::of(file, seekable).map_err(Trouble::Io)?;
         guarded(|| new_reader(source, kind)).unwrap_or_else(inner_fault)
     };
     match attempt(true) {
         Err(Trouble::Broken(_)) if kind == Kind::Ogg => attempt(false),
         other => other,
-    }
-}
-
-/// A file as the decoders see it.
-struct Bytes {
-    file: File,
-    length: u64,
-    seekable: bool,
-}
-
-impl Read for Bytes {
-    fn read(&mut self, room: &mut [u8]) -> io::Result<usize> {
-        self.file.read(room)
-    }
-}
-
-impl Seek for Bytes {
-    fn seek(&mut self, to: SeekFrom) -> io::Result<u64> {
-        self.file.seek(to)
-    }
-}
-
-impl MediaSource for Bytes {
-    fn is_seekable(&self) -> bool {
-        self.seekable
-    }
-
-    fn byte_len(&self) -> Option<u64> {
-        self.seekable.then_some(self.length)
     }
 }
 
@@ -295,6 +288,7 @@ fn new_reader(source: Bytes, kind: Kind) -> Result<Box<dyn FormatReader>, Troubl
     }
     let reader: Result<Box<dyn FormatReader>, Error> = match kind {
         Kind::Flac(_) => FlacReader::try_new(bytes, options).map(|reader| Box::new(reader) as _),
+        Kind::Wav => WavReader::try_new(bytes, options).map(|reader| Box::new(reader) as _),
         Kind::Mp3(_) => MpaReader::try_new(bytes, options).map(|reader| Box::new(reader) as _),
         _ => OggReader::try_new(bytes, options).map(|reader| Box::new(reader) as _),
     };
@@ -316,6 +310,10 @@ fn new_decoder(reader: &dyn FormatReader) -> Result<(Track, Box<dyn AudioDecoder
             failure = Trouble::Surround(channels);
             continue;
         }
+        if [CODEC_ID_ADPCM_MS, CODEC_ID_ADPCM_IMA_WAV].contains(&parameters.codec) {
+            failure = Trouble::Coding("ADPCM");
+            continue;
+        }
         match get_codecs().make_audio_decoder(parameters, &options) {
             Ok(decoder) => return Ok((track.clone(), decoder)),
             Err(error) => failure = trouble(error),
@@ -326,9 +324,12 @@ fn new_decoder(reader: &dyn FormatReader) -> Result<(Track, Box<dyn AudioDecoder
 
 fn trouble(error: Error) -> Trouble {
     match error {
-        Error::IoError(error) if error.raw_os_error().is_some() => Trouble::Io(error),
+        Error::IoError(error) if is_of_the_system(&error) => Trouble::Io(error),
         Error::IoError(error) if error.kind() == io::ErrorKind::UnexpectedEof => {
             Trouble::Broken("it ends before any sound".into())
+        }
+        Error::Unsupported(what) if what.ends_with("missing data chunk") => {
+            Trouble::Broken("there is no sound in it".into())
         }
         Error::Unsupported(_) => Trouble::Foreign,
         Error::DecodeError(what) | Error::LimitError(what) => Trouble::Broken(what.into()),
@@ -349,14 +350,24 @@ fn length_of(track: &Track) -> Option<u64> {
     Some(track.num_frames?.saturating_sub(start_of(track).unsigned_abs()))
 }
 
-#[cfg(test)]
-#[allow(clippy::panic, reason = "a panic is what has to be survived")]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_panic_inside_a_decoder_is_an_answer_and_no_end() {
-        assert_eq!(guarded(|| 7), Some(7));
-        assert_eq!(guarded(|| -> i32 { panic!("this text belongs to a test that passes") }), None);
+/// Bits of one sample in a WAV file, as the name of its coding says.
+fn sample_bits(track: &Track) -> Option<u64> {
+    match track.codec_params.as_ref()?.audio()?.codec {
+        CODEC_ID_PCM_U8 | CODEC_ID_PCM_ALAW | CODEC_ID_PCM_MULAW => Some(8),
+        CODEC_ID_PCM_S16LE => Some(16),
+        CODEC_ID_PCM_S24LE => Some(24),
+        CODEC_ID_PCM_S32LE | CODEC_ID_PCM_F32LE => Some(32),
+        CODEC_ID_PCM_F64LE => Some(64),
+        _ => None,
     }
+}
+
+/// True where the length of a WAV file is one that writers put who do not know it. `there`: bytes
+/// that the file really has.
+fn states_open_length(track: &Track, sample_bits: Option<u64>, there: u64) -> bool {
+    let audio = track.codec_params.as_ref().and_then(|codec| codec.audio());
+    let channels = audio.and_then(|audio| Some(audio.channels.as_ref()?.count() as u64));
+    let bytes = sample_bits.zip(channels).map_or(0, |(bits, channels)| bits / 8 * channels);
+    let stated = length_of(track).map(|length| length.saturating_mul(bytes));
+    stated.is_some_and(|stated| stated >= OPEN_LENGTH && stated > there)
 }
