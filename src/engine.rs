@@ -32,12 +32,29 @@ pub enum EngineError {
     /// A band cannot be measured.
     #[error(transparent)]
     Analysis(#[from] AnalysisError),
+    /// The stages do not fit each other.
+    #[error("the settings of the stages do not fit each other: {0}")]
+    Disagree(&'static str),
     /// A route makes no sense.
     #[error(transparent)]
     Mapper(#[from] MapperError),
     /// The coils' limits make no sense.
     #[error(transparent)]
     Budget(#[from] BudgetError),
+}
+
+/// Each stage checks its own settings; this is what lies between them.
+fn agree(prepared: &Prepared) -> Result<(), EngineError> {
+    let Prepared { analysis, mapper, budget } = prepared;
+    mapper.check_bands(analysis.bands.len())?;
+    let rate = analysis.frame_rate;
+    if mapper.frame_rate != rate || budget.frame_rate != rate {
+        return Err(EngineError::Disagree("they name different frame rates"));
+    }
+    if mapper.places.len() != budget.coils.len() {
+        return Err(EngineError::Disagree("they name different numbers of coils"));
+    }
+    Ok(())
 }
 
 /// One frame and everything that led to it. Borrowed from the engine until its next step.
@@ -72,6 +89,7 @@ impl Engine {
     /// When a stage refuses its settings; the sentence names the band, route or coil.
     pub fn new(prepared: &Prepared) -> Result<Self, EngineError> {
         let sound = prepared.analysis.sound;
+        agree(prepared)?;
         Ok(Self {
             edges: FrameEdges::new(sound, prepared.analysis.frame_rate),
             analysis: Analysis::new(&prepared.analysis)?,
@@ -84,8 +102,15 @@ impl Engine {
 
     /// Hears `block` up to the next frame edge and returns what is left of it, with the frame
     /// when the edge was reached. Call again with the rest until it is empty and no frame comes.
+    ///
+    /// Frame numbers end after 2^32 frames, 49 days at the highest rate; then no frame comes any
+    /// more.
     pub fn step<'b>(&mut self, block: SampleBlock<'b>) -> (SampleBlock<'b>, Option<Step<'_>>) {
-        let wanted = self.edges.edge(u64::from(self.next_frame)) - self.instants;
+        let edge = self.edges.edge(u64::from(self.next_frame));
+        let wanted = match self.next_frame {
+            u32::MAX => u64::MAX,
+            _ => edge - self.instants,
+        };
         let (now, rest) = block.split_at(usize::try_from(wanted).unwrap_or(usize::MAX));
         self.analysis.push(now);
         let heard = now.instants() as u64;
@@ -127,7 +152,6 @@ impl Engine {
 
     fn frame(&mut self) -> Step<'_> {
         let number = self.next_frame;
-        // 2^32 frames are 49 days at the highest rate; a longer run stays on the last number.
         self.next_frame = number.saturating_add(1);
         let heard = self.analysis.measure();
         let wishes = self.mapper.wish(&heard);

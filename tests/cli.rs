@@ -99,7 +99,7 @@ fn render_writes_file_table_and_report_that_agree() {
     assert!(peak <= bound + 1e-3, "{peak} passes {bound}");
     let picture = bench.run(&["picture", "song.duty"]);
     assert_eq!(picture.status.code(), Some(0), "{}", text(&picture.stderr));
-    assert!(bench.path("song.png").exists());
+    assert!(bench.path("song.duty.png").exists());
 }
 
 #[test]
@@ -250,4 +250,83 @@ fn ctrl_c_keeps_what_was_made() {
     assert!(!bench.path("long.duty").exists());
     let picture = bench.run(&["picture", "long.duty.part", "--out", "long.png"]);
     assert_eq!(picture.status.code(), Some(0), "{}", text(&picture.stderr));
+}
+
+/// An output that is an input, or another output, would destroy what it is made from.
+#[test]
+fn outputs_never_overwrite_inputs() {
+    let bench = Bench::new();
+    assert!(bench.render(&[]).status.success());
+    let song = std::fs::read(bench.path("demo/demo-song.wav")).unwrap();
+    let duty = std::fs::read(bench.path("song.duty")).unwrap();
+    let files = ["--preset", "mapping.toml", "--display", "display.toml"];
+    let render =
+        |more: &[&str]| bench.run(&[&["render", "demo/demo-song.wav"][..], &files, more].concat());
+    for run in [
+        render(&["--out", "demo/../demo/demo-song.wav"]),
+        render(&["--out", "display.toml"]),
+        render(&["--out", "b.duty", "--csv", "b.duty"]),
+        render(&["--out", "b.duty", "--report", "mapping.toml"]),
+        bench.run(&["convert", "song.duty", "song.duty"]),
+        bench.run(&["picture", "song.duty", "--out", "./song.duty"]),
+        bench.run(&["budget", "--display", "display.toml", "--try", "a.csv", "--out", "a.csv"]),
+    ] {
+        assert_eq!(run.status.code(), Some(2), "{}", text(&run.stderr));
+    }
+    assert!(std::fs::read(bench.path("demo/demo-song.wav")).unwrap() == song);
+    assert!(std::fs::read(bench.path("song.duty")).unwrap() == duty);
+    assert!(std::fs::read_to_string(bench.path("display.toml")).unwrap() == common::HOT_RING);
+}
+
+#[test]
+fn heat_of_another_display_is_refused() {
+    let bench = Bench::new();
+    assert!(bench.render(&[]).status.success());
+    bench.write("display.toml", &common::HOT_RING.replace("13.4", "13.5"));
+    let run = bench.run(&[
+        "render",
+        "demo/demo-song.wav",
+        "--preset",
+        "mapping.toml",
+        "--display",
+        "display.toml",
+        "--out",
+        "b.duty",
+        "--start",
+        "song.duty",
+    ]);
+    assert_eq!(run.status.code(), Some(2), "{}", text(&run.stderr));
+    assert!(text(&run.stderr).contains("another display"), "{}", text(&run.stderr));
+}
+
+#[test]
+fn what_the_budget_refuses_is_refused_by_every_command() {
+    let bench = Bench::new();
+    // A slipped unit: the winding would answer within a fraction of a millisecond.
+    bench.write(
+        "display.toml",
+        &common::HOT_RING.replace("coil_j_per_k = 1.0", "coil_j_per_k = 0.001"),
+    );
+    bench.write("ask.csv", &format!("0,{}\n", vec!["1"; 24].join(",")));
+    let budget = ["budget", "--display", "display.toml"];
+    let asked = ["--try", "ask.csv", "--out", "answer.csv"];
+    let check = ["check", "--preset", "mapping.toml", "--display", "display.toml"];
+    for run in [
+        bench.render(&[]),
+        bench.run(&budget),
+        bench.run(&[&budget[..], &asked].concat()),
+        bench.run(&check),
+    ] {
+        assert_eq!(run.status.code(), Some(2), "{}", text(&run.stderr));
+    }
+    assert!(!bench.path("answer.csv").exists() && !bench.path("song.duty.part").exists());
+}
+
+#[test]
+fn an_edited_demo_is_not_overwritten() {
+    let bench = Bench::new();
+    bench.write("demo/demo.toml", "# mine\n");
+    let run = bench.run(&["demo", "--out", "demo"]);
+    assert_eq!(run.status.code(), Some(2), "{}", text(&run.stderr));
+    assert_eq!(std::fs::read_to_string(bench.path("demo/demo.toml")).unwrap(), "# mine\n");
 }

@@ -369,3 +369,18 @@ fn string(text: &str) -> Option<usize> {
         || text[1..].starts_with('\\');
     (quote == '"' || character).then_some(length)
 }
+
+/// An outside crate cannot make a `Duty` (its documentation proves it); nor may the other modules
+/// of this one.
+#[test]
+fn only_the_budget_makes_duties() {
+    let top = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let duty = fs::read_to_string(top.join("src/budget/duty.rs")).unwrap();
+    assert!(duty.contains("pub(super) fn permit("), "Duty::permit must stay pub(super)");
+    assert!(duty.contains("pub struct Duty(i32);"), "the field of Duty must stay private");
+    for source in sources(&["src"], &["rs"]) {
+        let outside = source.owner() != "budget";
+        let permits = source.text.contains("Duty::permit");
+        assert!(!(outside && permits), "{}: only the budget permits", source.name);
+    }
+}

@@ -59,7 +59,7 @@ impl<'a> SampleBlock<'a> {
 
     /// The first `instants` and the rest; asks for more than there is give all and nothing.
     pub fn split_at(self, instants: usize) -> (Self, Self) {
-        let at = (instants * usize::from(self.channels)).min(self.interleaved.len());
+        let at = instants.saturating_mul(usize::from(self.channels)).min(self.interleaved.len());
         let (head, tail) = self.interleaved.split_at(at);
         (Self { interleaved: head, ..self }, Self { interleaved: tail, ..self })
     }

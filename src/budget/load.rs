@@ -5,8 +5,8 @@
 pub struct Load<'a> {
     /// Modelled temperature of every node: coils, backings, enclosure where there is one.
     pub node_c: &'a [f64],
-    /// Mean supply current per rail, A, counted as its limit is: with windings at room temperature
-    /// and each coil's power factor. The real current is no higher.
+    /// Mean supply current per rail, A, counted as its limit is: with windings at 10 C (or the room,
+    /// if colder) and each coil's power factor, so that the real current is no higher.
     pub rail_a: &'a [f64],
     /// Sizes of all wishes added up (in coils: 3.5 means three and a half coils' worth).
     pub wished: f64,

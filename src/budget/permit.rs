@@ -126,7 +126,7 @@ impl Budget {
             room_c,
             drivers: Drivers::new(&settings.coils),
             limiter: Limiter::new(&network, &allowed, &full_w, room_c, &timing),
-            rails: Rails::new(settings, &full_w),
+            rails: Rails::new(settings),
             heat,
             frame: 0,
             most: vec![0; coils],

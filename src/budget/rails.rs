@@ -2,17 +2,30 @@
 //!
 //! Only the on phase draws from the supply, and over a period the supply gives exactly what the
 //! copper heats (ideal freewheel path): the mean current of a coil is its heat share times its full
-//! current, not its mean coil current. Full current counts here as that of a winding at room
-//! temperature, where it takes most, and with the coil's factor for what is not measured: so no
-//! error of the heat model can overload a supply. Lowering power is always safe for heat, so this
+//! current, not its mean coil current. Full current counts here as that of a winding
+//! as cold as it may ever be, where it takes most, and with the coil's factor for what is not
+//! measured: so neither a cold morning nor an error of the heat model can overload a supply. Lowering power is always safe for heat, so this
 //! comes last and may only lower.
 
 #![expect(clippy::indexing_slicing, reason = "index arithmetic over coils and rails, checked")]
 
 use std::ops::Range;
 
-use super::BudgetSettings;
 use super::drive::Drivers;
+use super::{BudgetSettings, CoilBudget};
+use crate::coil::copper::resistance_at;
+use crate::units::Celsius;
+
+/// Coldest winding that supplies are reckoned for, C: the room a display states is the warmest it
+/// stands in, and it may be switched on in a colder one. Our choice, no source.
+const COLDEST_C: f64 = 10.0;
+
+/// What a coil's full duty counts for on its rail, A.
+pub(super) fn counted_a(settings: &BudgetSettings, coil: &CoilBudget) -> f64 {
+    let volts = settings.rails.get(coil.rail).map_or(0.0, |rail| rail.volts.0);
+    let cold = Celsius(settings.room.0.min(COLDEST_C));
+    volts / resistance_at(coil.resistance, coil.reference, cold).0 * coil.power_scale
+}
 
 /// Coils of one rail and one priority, as a range of `Rails::order`.
 type Group = Range<usize>;
@@ -34,8 +47,8 @@ pub(super) struct Rails {
 }
 
 impl Rails {
-    /// From checked settings and every coil's full power at room temperature, W.
-    pub(super) fn new(settings: &BudgetSettings, full_w: &[f64]) -> Self {
+    /// From checked settings.
+    pub(super) fn new(settings: &BudgetSettings) -> Self {
         let coils = &settings.coils;
         let mut order: Vec<usize> = (0..coils.len()).collect();
         order.sort_by_key(|&coil| (coils[coil].rail, coils[coil].priority));
@@ -53,11 +66,7 @@ impl Rails {
         }
         Self {
             rail_of: coils.iter().map(|coil| coil.rail).collect(),
-            full_a: coils
-                .iter()
-                .zip(full_w)
-                .map(|(coil, full)| full / settings.rails[coil.rail].volts.0)
-                .collect(),
+            full_a: coils.iter().map(|coil| counted_a(settings, coil)).collect(),
             limit_a: settings.rails.iter().map(|rail| rail.limit.0).collect(),
             asked_a: vec![0.0; settings.rails.len()],
             order,

@@ -8,6 +8,7 @@ use super::check::check;
 use super::drive::Drivers;
 use super::network::{Network, Node};
 use super::permit::{Timing, nominal_full_power};
+use super::rails::counted_a;
 use super::{Budget, BudgetError, BudgetSettings, Start};
 use crate::coil::chords::Chords;
 use crate::coil::copper::COPPER_K_C;
@@ -84,8 +85,8 @@ pub struct CoilReport {
 pub struct RailReport {
     /// As the maker calls it.
     pub name: String,
-    /// Mean current with all coils in full at room temperature, A, counted as the limiter does:
-    /// with each coil's power factor.
+    /// Mean current with all coils in full, A, counted as the limiter does: with cold windings (10 C)
+    /// and each coil's power factor.
     pub all_full_a: f64,
     /// What it may give, A.
     pub limit_a: f64,
@@ -211,18 +212,18 @@ fn continuous(
         duty_4_h: 0.0,
         coil_4_h_c: 0.0,
         backing_4_h_c: 0.0,
-        rail_part: full_w * coil.power_scale / volts / all_full_a,
+        rail_part: counted_a(settings, coil) / all_full_a,
         binds: Binds::Nothing,
     }))
 }
 
 fn rail_reports(settings: &BudgetSettings) -> Vec<RailReport> {
-    let all_full_a = |rail: usize, volts: f64| {
+    let all_full_a = |rail: usize| {
         let fed = settings.coils.iter().filter(|coil| coil.rail == rail);
-        fed.map(|coil| nominal_full_power(settings, coil).0 * coil.power_scale / volts).sum()
+        fed.map(|coil| counted_a(settings, coil)).sum()
     };
     let report = |(index, rail): (usize, &super::Rail)| {
-        let all_full_a: f64 = all_full_a(index, rail.volts.0);
+        let all_full_a: f64 = all_full_a(index);
         RailReport {
             name: rail.name.clone(),
             all_full_a,

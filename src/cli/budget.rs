@@ -2,10 +2,12 @@
 
 use std::fmt::Write as _;
 use std::fs::File;
-use std::io::{BufReader, BufWriter, Write};
+use std::io::{BufReader, BufWriter, ErrorKind, Write};
 use std::path::{Path, PathBuf};
 
-use coilscore::budget::{Binds, BudgetSettings, CoilReport, Node, Report, report};
+use coilscore::budget::{
+    Binds, Budget, BudgetSettings, CoilBudget, CoilReport, Node, Report, report,
+};
 use coilscore::preset::{Names, prepare_display};
 use coilscore::run::request;
 use coilscore::units::Rate;
@@ -58,10 +60,10 @@ pub(super) fn run(args: &Args) -> Outcome {
     }
     let report = report(&settings).map_err(Failure::refused)?;
     if args.json {
-        return print_json(&report, &names);
+        return print_json(&report, &names, &settings);
     }
     let mut text = format!("{}, room {:.0} C\n\n", names.display, settings.room.0);
-    coil_table(&mut text, &report, &names);
+    coil_table(&mut text, &report, &names, &settings);
     rail_table(&mut text, &report);
     text.push_str(&what_binds(&report, &names, &settings));
     text.push('\n');
@@ -69,23 +71,39 @@ pub(super) fn run(args: &Args) -> Outcome {
     print(&text)
 }
 
-fn print_json(report: &Report, names: &Names) -> Outcome {
+fn print_json(report: &Report, names: &Names, settings: &BudgetSettings) -> Outcome {
     let mut json = serde_json::to_value(report).map_err(Failure::failed)?;
+    let budget = Budget::new(settings).map_err(Failure::refused)?;
+    let bounds_c = |node: usize| budget.bound_c().get(node).copied();
     let coils = json.get_mut("coils").and_then(|coils| coils.as_array_mut());
-    for (coil, name) in coils.into_iter().flatten().zip(&names.coils) {
+    let named = coils.into_iter().flatten().zip(&names.coils).zip(&settings.coils);
+    for (index, ((coil, name), settings)) in named.enumerate() {
         if let Some(fields) = coil.as_object_mut() {
             fields.insert("name".into(), name.label.clone().into());
+            fields.insert("coil_limit_c".into(), settings.heat.coil_limit.0.into());
+            fields.insert("coil_bound_c".into(), bounds_c(index).into());
+            fields.insert("backing_limit_c".into(), settings.heat.backing_limit.0.into());
+            fields.insert("backing_bound_c".into(), bounds_c(index + names.coils.len()).into());
+            fields.insert("margin".into(), settings.margin.into());
+            fields.insert("power_factor".into(), settings.power_scale.into());
         }
+    }
+    if let Some(fields) = json.as_object_mut() {
+        fields.insert("display".into(), names.display.clone().into());
+        fields.insert("room_c".into(), settings.room.0.into());
+        let cautions = CAUTIONS.lines().skip(1).map(str::trim).collect::<Vec<_>>().join(" ");
+        fields.insert("cautions".into(), cautions.into());
     }
     print(&format!("{json:#}\n"))
 }
 
 const HEADINGS: &str = "                    full      for ever, duty       full drive   all at full wish: duty, winding C
-coil               W     A   all    slow  alone   from cold s   after 10 min    after 4 h    part";
+coil               W     A   all    slow  alone   from cold s   after 10 min    after 4 h    part   limits C  bound by";
 
-fn coil_table(text: &mut String, report: &Report, names: &Names) {
+fn coil_table(text: &mut String, report: &Report, names: &Names, settings: &BudgetSettings) {
     let _ = writeln!(text, "{HEADINGS}");
-    let lines = report.coils.iter().map(coil_line);
+    let both = report.coils.iter().zip(&settings.coils);
+    let lines = both.map(|(coil, settings)| coil_line(coil, settings));
     let mut rows: Vec<(String, usize, usize)> = Vec::new();
     for (coil, line) in lines.enumerate() {
         match rows.last_mut() {
@@ -100,7 +118,8 @@ fn coil_table(text: &mut String, report: &Report, names: &Names) {
     }
     text.push_str(
         "all: every coil asks for everything; slow: the same if PWM were slow against L/R; \
-         alone: only this coil\npart: its part of what its rail would give\n",
+         alone: only this coil\n\
+         part: its part of what its rail would give; limits: winding/backing\n",
     );
 }
 
@@ -119,7 +138,12 @@ fn span_name(names: &Names, first: usize, last: usize) -> String {
     format!("{}-{number}", label(first))
 }
 
-fn coil_line(coil: &CoilReport) -> String {
+fn coil_line(coil: &CoilReport, settings: &CoilBudget) -> String {
+    let bound_by = match &coil.binds {
+        Binds::Nothing => "nothing".into(),
+        Binds::Heat(_) => "heat".into(),
+        Binds::Rail(rail) => format!("rail {rail}"),
+    };
     let alone = coil.alone_duty.map_or("-".into(), |duty| format!("{duty:.3}"));
     let full = match coil.full_drive_s {
         Some(seconds) if seconds < 1000.0 => format!("{seconds:.1}"),
@@ -128,7 +152,7 @@ fn coil_line(coil: &CoilReport) -> String {
     };
     format!(
         "{:>6.1} {:>5.2} {:>5.3} {:>7.3} {alone:>6} {full:>13} {:>8.3} {:>5.1} {:>7.3} {:>5.1} \
-         {:>5.1} %",
+         {:>5.1} %   {:>3.0}/{:<3.0}   {bound_by}",
         coil.full_w,
         coil.full_a,
         coil.continuous_duty,
@@ -138,6 +162,8 @@ fn coil_line(coil: &CoilReport) -> String {
         coil.duty_4_h,
         coil.coil_4_h_c,
         coil.rail_part * 100.0,
+        settings.heat.coil_limit.0,
+        settings.heat.backing_limit.0,
     )
 }
 
@@ -206,13 +232,20 @@ fn answer(requests: &Path, out: Option<&Path>, settings: &BudgetSettings) -> Out
         request::RequestError::Read(_) => Failure::Failed(at(error)),
         _ => Failure::Refused(at(error)),
     };
+    inputs::keep_apart(&[requests], &out.into_iter().collect::<Vec<_>>())?;
     let table = File::open(requests).map_err(|error| {
         Failure::Failed(format!("{}: {error}; check the path", requests.display()))
     })?;
+    // What is refused is refused before a file is made.
+    Budget::new(settings).map_err(Failure::refused)?;
     let rows = request::read(BufReader::new(table), settings.coils.len()).map_err(refused)?;
-    let failed = |error: request::RequestError| {
-        let to = out.map_or("standard output".into(), |path| path.display().to_string());
-        Failure::Failed(format!("{to}: {error}"))
+    let failed = |error: request::RequestError| match error {
+        // A reader that has closed the pipe has seen enough.
+        request::RequestError::Write(error) if error.kind() == ErrorKind::BrokenPipe => Ok(()),
+        error => {
+            let to = out.map_or("standard output".into(), |path| path.display().to_string());
+            Err(Failure::Failed(format!("{to}: {error}")))
+        }
     };
     let answered = match out {
         None => request::answer(&rows, settings, &mut std::io::stdout().lock()),
@@ -226,7 +259,10 @@ fn answer(requests: &Path, out: Option<&Path>, settings: &BudgetSettings) -> Out
             answered
         }
     };
-    let answered = answered.map_err(failed)?;
+    let answered = match answered {
+        Ok(answered) => answered,
+        Err(error) => return failed(error),
+    };
     let cut =
         answered.first_cut_s.map_or("nothing was cut".into(), |s| format!("first cut at {s:.2} s"));
     eprintln!(

@@ -27,6 +27,7 @@ pub(super) fn run(args: &Args) -> Outcome {
             args.out.display()
         )));
     }
+    super::inputs::keep_apart(&[&args.file], &[&args.out])?;
     to_csv(&args.file, &args.out)
 }
 

@@ -33,6 +33,8 @@ pub(super) fn run(args: &Args) -> Outcome {
     let dir = &args.out;
     let in_dir = |name: &str| dir.join(name);
     std::fs::create_dir_all(in_dir("displays")).map_err(at(dir))?;
+    keep_edits(&in_dir("demo.toml"), MAPPING)?;
+    keep_edits(&in_dir("displays/ring24.toml"), DISPLAY)?;
     write(&in_dir("demo.toml"), MAPPING)?;
     write(&in_dir("displays/ring24.toml"), DISPLAY)?;
     save_wav(&in_dir("demo-song.wav"), &mut DemoSong::new()).map_err(Failure::failed)?;
@@ -81,6 +83,18 @@ fn next_steps(dir: &Path) -> String {
          Then put your own coils into a copy of the display file, and check it with\n\
          \x20 coilscore check --preset {dir}/demo.toml --display YOUR-DISPLAY.toml\n"
     )
+}
+
+/// Somebody may have begun to change what an earlier demo left.
+fn keep_edits(path: &Path, text: &str) -> Outcome {
+    match std::fs::read(path) {
+        Ok(found) if found != text.as_bytes() => Err(Failure::Refused(format!(
+            "{} has been changed since the demo wrote it: choose another folder with --out, or \
+             remove it",
+            path.display()
+        ))),
+        _ => Ok(()),
+    }
 }
 
 fn write(path: &Path, text: &str) -> Outcome {

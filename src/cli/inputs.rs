@@ -8,7 +8,7 @@ use coilscore::preset::{Display, Finding, Mapping, load_display, load_mapping};
 use coilscore::sink::file::open;
 use coilscore::units::{Celsius, Rate};
 
-use super::Failure;
+use super::{Failure, Outcome};
 
 /// Mapping and display.
 #[derive(Debug, Args)]
@@ -32,13 +32,49 @@ impl Files {
                 self.preset.display()
             )));
         };
+        if !quiet {
+            warn(&mapping.warnings);
+        }
         Ok((mapping, read_display(&display, quiet)?))
+    }
+
+    /// The paths that are read, as far as they are known from the command line.
+    pub(super) fn paths(&self) -> Vec<&Path> {
+        let display = self.display.as_deref();
+        std::iter::once(self.preset.as_path()).chain(display).collect()
     }
 }
 
 /// A path written in `file`, which counts from that file's folder.
 fn beside(file: &Path, name: &str) -> PathBuf {
     file.parent().unwrap_or(Path::new("")).join(name)
+}
+
+/// Refuses an output that is an input or another output: writing it would destroy what is read.
+pub(super) fn keep_apart(inputs: &[&Path], outputs: &[&Path]) -> Outcome {
+    for (index, output) in outputs.iter().enumerate() {
+        let others = inputs.iter().chain(outputs.iter().skip(index + 1));
+        if let Some(other) = others.into_iter().find(|other| same_file(other, output)) {
+            return Err(Failure::Refused(format!(
+                "{} would be overwritten by {}: give them different names",
+                other.display(),
+                output.display()
+            )));
+        }
+    }
+    Ok(())
+}
+
+fn same_file(a: &Path, b: &Path) -> bool {
+    // A file that is not there yet is told by its folder and name.
+    let real = |path: &Path| {
+        path.canonicalize().ok().or_else(|| {
+            let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty());
+            let folder = folder.unwrap_or(Path::new(".")).canonicalize().ok()?;
+            Some(folder.join(path.file_name()?))
+        })
+    };
+    real(a).is_some_and(|a| real(b) == Some(a))
 }
 
 /// Reads a display and prints its warnings to standard error.

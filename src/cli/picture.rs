@@ -13,7 +13,7 @@ use super::{Failure, Outcome, print};
 pub(super) struct Args {
     /// The duty file, whole or FILE.part
     file: PathBuf,
-    /// The picture to write; left out: beside the duty file, ending in .png
+    /// The picture to write; left out: FILE.png
     #[arg(long, value_name = "FILE.png")]
     out: Option<PathBuf>,
     /// Print nothing but errors
@@ -23,7 +23,12 @@ pub(super) struct Args {
 
 /// Draws.
 pub(super) fn run(args: &Args) -> Outcome {
-    let out = args.out.clone().unwrap_or_else(|| args.file.with_extension("png"));
+    let out = args.out.clone().unwrap_or_else(|| {
+        let mut name = args.file.clone().into_os_string();
+        name.push(".png");
+        name.into()
+    });
+    super::inputs::keep_apart(&[&args.file], &[&out])?;
     draw_file(&args.file, &out)?;
     if args.quiet { Ok(()) } else { print(&format!("{}\n", out.display())) }
 }

@@ -26,6 +26,9 @@ impl Progress {
     ) -> Result<Self, Failure> {
         let stop = Arc::new(AtomicBool::new(false));
         for signal in [signal_hook::consts::SIGINT, signal_hook::consts::SIGTERM] {
+            // The second one ends the program at once: work after the render does not ask the flag.
+            signal_hook::flag::register_conditional_shutdown(signal, 130, Arc::clone(&stop))
+                .map_err(Failure::failed)?;
             signal_hook::flag::register(signal, Arc::clone(&stop)).map_err(Failure::failed)?;
         }
         let shown = !quiet && std::io::stderr().is_terminal();

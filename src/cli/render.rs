@@ -57,6 +57,11 @@ enum ArithArg {
 
 /// Renders and says what came of it.
 pub(super) fn run(args: &Args) -> Outcome {
+    let mut inputs = args.files.paths();
+    inputs.push(&args.song);
+    let extra = [args.csv.as_deref(), args.report.as_deref()];
+    let outputs: Vec<&Path> = extra.into_iter().flatten().chain([args.out.as_path()]).collect();
+    inputs::keep_apart(&inputs, &outputs)?;
     let (mapping, display) = args.files.load(args.quiet)?;
     let job = RenderJob {
         mapping: &mapping,
@@ -97,9 +102,14 @@ pub(super) fn render_source(
     let report = render(source, job, out, &mut |instants| progress.at(instants));
     drop(progress);
     let report = report.map_err(|error| match error {
-        RenderError::Refused(refusals) => Failure::refused(refusals),
+        RenderError::Refused(_) | RenderError::Packing(_) | RenderError::Engine(_) => {
+            Failure::refused(error)
+        }
         other => Failure::failed(other),
     })?;
+    if !quiet {
+        inputs::warn(&report.warnings);
+    }
     for remark in &report.remarks {
         eprintln!("coilscore: {remark}");
     }
@@ -135,8 +145,8 @@ pub(super) fn summary(
         "{}: {:.1} s of sound on \"{}\" with \"{}\", {} frames, {:.2} s of work\n\
          asked   {:.2} coils on average; granted {:.1} %, cut by heat {:.1} %, by supply {:.1} %, \
          by driver {:.1} %\n\
-         winding {:.1} C at most (coil {}; held at {:.1} C, limit {:.0} C)\n\
-         backing {:.1} C at most (coil {}; held at {:.1} C, limit {:.0} C)\n",
+         winding closest to its bound: coil {}, {:.1} C of {:.1} C (limit {:.0} C)\n\
+         backing closest to its bound: coil {}, {:.1} C of {:.1} C (limit {:.0} C)\n",
         out.display(),
         report.song_s,
         display.name,
@@ -148,12 +158,12 @@ pub(super) fn summary(
         percent(report.cut_heat_share),
         percent(report.cut_rail_share),
         percent(report.cut_driver_share),
-        report.peak_coil_c,
         report.peak_coil,
+        report.peak_coil_c,
         report.peak_coil_bound_c,
         report.peak_coil_limit_c,
-        report.peak_backing_c,
         report.peak_backing,
+        report.peak_backing_c,
         report.peak_backing_bound_c,
         report.peak_backing_limit_c,
     )

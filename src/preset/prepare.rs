@@ -45,6 +45,8 @@ pub fn prepare(
     if !refused.is_empty() {
         return Err(Refusals::new(refused));
     }
+    let mut warnings = warnings;
+    warnings.extend(slow_frames(display, rate));
     let names = Names {
         display: display.name.clone(),
         mapping: mapping.name.clone(),
@@ -87,6 +89,20 @@ fn check_start(start: &Start, display: &Display) -> Result<(), Refusals> {
     );
     let finding = Finding::placeless(Weight::Refusal, title);
     Err(finding.help("start cold, warm or unknown, or after a file of this display").into())
+}
+
+/// A driver that lets go before the next frame is due.
+fn slow_frames(display: &Display, rate: Rate) -> Option<Finding> {
+    let period_ms = rate.period().0 * 1000.0;
+    let hold_ms = display.driver.hold_ms;
+    (period_ms > hold_ms).then(|| {
+        let title = format!(
+            "at {rate} frames/s a frame lasts {period_ms:.0} ms, but the driver of \"{}\" lets go \
+             after {hold_ms} ms",
+            display.name
+        );
+        Finding::placeless(Weight::Warning, title).help("render with a higher --rate")
+    })
 }
 
 fn seconds(ms: f64) -> Seconds {

@@ -43,7 +43,10 @@ impl Ahead {
         let (format, expected) = (source.format(), source.expected_instants());
         let (send, parcels) = sync_channel(BLOCKS_AHEAD);
         let (empties, spent) = sync_channel::<Vec<f32>>(BLOCKS_AHEAD + 2);
-        thread::spawn(move || decode(source.as_mut(), &send, &spent));
+        // Where no thread can be had, the parcels' other end is dropped and the first block says so.
+        let _ = thread::Builder::new()
+            .name("decode".into())
+            .spawn(move || decode(source.as_mut(), &send, &spent));
         let current = Vec::new();
         Self { format, expected, parcels, empties, current, remarks: Vec::new(), ended: false }
     }

@@ -84,6 +84,7 @@ pub fn pump(
     if let (Pumped::Whole, Some(step)) = (end, engine.finish()) {
         deliver(&step, &mut out, metering)?;
     }
+    engine.settle();
     if let Some(meter) = metering.rest(engine.budget()) {
         out.sink.meter(meter)?;
     }

@@ -12,7 +12,7 @@ use crate::budget::Start;
 use crate::engine::{Engine, EngineError, Prepared};
 use crate::frame::pack::NoPacking;
 use crate::frame::{BandHead, Head, NodeMeter, Packing, Tail};
-use crate::preset::{Display, Mapping, Refusals, channel_word, prepare};
+use crate::preset::{Display, Finding, Mapping, Refusals, channel_word, prepare};
 use crate::run::ahead::Ahead;
 use crate::run::meter::Metering;
 use crate::run::pump::{Flow, PumpError, Pumped, pump};
@@ -93,6 +93,9 @@ pub struct RenderReport {
     pub cut_rail_share: f64,
     /// Share taken by the driver: wrong way for it, or finer than its steps.
     pub cut_driver_share: f64,
+    /// What the maker should know about this mapping on this display.
+    #[serde(skip)]
+    pub warnings: Vec<Finding>,
     /// What the decoder had to say about the song.
     pub remarks: Vec<String>,
 }
@@ -110,7 +113,7 @@ pub fn render(
     hook: &mut dyn FnMut(u64) -> Flow,
 ) -> Result<RenderReport, RenderError> {
     let sound = source.format();
-    let (prepared, _) =
+    let (prepared, names) =
         prepare(job.mapping, job.display, sound, job.rate, job.start.clone(), job.arith)?;
     let mut engine = Engine::new(&prepared)?;
     let mut file = DutyFile::create(out, &head(job, &engine, &prepared)?)?;
@@ -125,14 +128,13 @@ pub fn render(
         &mut |block| digest.update(block),
         hook,
     )?;
-    engine.settle();
     let tail = tail(&engine, digest.hex());
     if end == Pumped::Whole {
         file.finish(&tail)?;
     }
     let peaks = metering.peaks();
     let report = report(&tail, end, sound, (peaks.coil, peaks.backing));
-    Ok(RenderReport { remarks: source.remarks().to_vec(), ..report })
+    Ok(RenderReport { warnings: names.warnings, remarks: source.remarks().to_vec(), ..report })
 }
 
 fn head(job: &RenderJob<'_>, engine: &Engine, prepared: &Prepared) -> Result<Head, RenderError> {
@@ -224,6 +226,7 @@ fn report(
         cut_heat_share: share(&tail.cut_heat),
         cut_rail_share: share(&tail.cut_rail),
         cut_driver_share: share(&tail.cut_driver),
+        warnings: Vec::new(),
         remarks: Vec::new(),
     }
 }

@@ -122,7 +122,8 @@ fn row(
 
 /// Runs `rows` through a budget built from `settings` and writes the answer as CSV: `time_s`,
 /// `duty_N` per coil, `coil_c_N`, `backing_c_N`, `enclosure_c` where there is one, `rail_a_N` per
-/// rail. Temperatures are those at the end of the row's frame.
+/// rail. Temperatures are the model's as the frame was granted; it advances every heat tick (up to
+/// four frames, no more than 20 ms).
 ///
 /// # Errors
 /// When the settings are refused or `answer` cannot be written.

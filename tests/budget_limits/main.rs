@@ -14,6 +14,7 @@
     reason = "tests stop at the first surprise; oracles read as the formulas they are"
 )]
 
+mod cold;
 mod long;
 mod nets;
 mod oracle;

@@ -24,7 +24,7 @@ fn the_worked_display() {
     assert!((coil.coil_4_h_c - 71.667).abs() < 0.1 && (coil.backing_4_h_c - 65.0).abs() < 0.1);
     assert_eq!(coil.binds, Binds::Heat(Node::Backing(0)));
     assert!((coil.rail_part - 1.0 / 3.0).abs() < 1e-9);
-    assert!((said.rails[0].all_full_a - 3.0 * 1.17693).abs() < 1e-3);
+    assert!((said.rails[0].all_full_a - 3.0 * 1.24908).abs() < 1e-3);
     assert!(serde_json::to_string(&said).unwrap().contains("continuous_duty"));
 }
 
@@ -34,7 +34,7 @@ fn a_short_rail_is_named() {
     settings.rails[0].limit = Amps(1.0);
     let said = report(&settings).unwrap();
     assert_eq!(said.coils[1].binds, Binds::Rail("main".into()));
-    assert!((said.rails[0].feeds - 1.0 / (2.0 * 1.17693)).abs() < 1e-4);
+    assert!((said.rails[0].feeds - 1.0 / (2.0 * 1.24908)).abs() < 1e-4);
     assert!((said.coils[0].duty_4_h - said.rails[0].feeds).abs() < 1e-3);
 }
 
