@@ -55,11 +55,11 @@ fn understood(
     let coils = &prepared.budget.coils;
     let _ = writeln!(
         text,
-        "display  {}: {} coils in {} groups, {} rails, room {:.0} C",
+        "display  {}: {} coils, groups: {}, rails: {}, room {:.0} C",
         display.name,
         coils.len(),
-        names.groups.len(),
-        prepared.budget.rails.len(),
+        names.groups.join(", "),
+        names.rails.join(", "),
         prepared.budget.room.0
     );
     let _ = writeln!(text, "\n{:<16} {:>6} {:>6}  moves", "route", "bands", "coils");
