@@ -134,7 +134,7 @@ pub struct Heard<'a> {
 pub const SILENCE_DBFS: f32 = -120.0;
 
 /// Most channels a sound may have.
-pub const MOST_CHANNELS: u16 = 64;
+pub const MOST_CHANNELS: u16 = crate::audio::CHANNEL_LIMITS.1;
 
 /// Why a sound cannot be analysed as asked.
 #[derive(Debug, Clone, PartialEq, Error)]

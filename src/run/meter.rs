@@ -124,7 +124,7 @@ impl Metering {
         let closest = |skip: usize| {
             let coils = nodes.clone().skip(skip).take(self.coils).enumerate();
             let meters = coils.map(|(coil, ((&now, &bound), &limit_c))| NodeMeter {
-                coil: whole(coil as f64),
+                coil: u32::try_from(coil).unwrap_or(u32::MAX),
                 now_c: narrow(now),
                 bound_c: narrow(bound),
                 limit_c,
@@ -152,13 +152,4 @@ fn keep_closest(kept: &mut NodeMeter, now: NodeMeter) {
 #[expect(clippy::cast_possible_truncation, reason = "meters are read by people; f32 is plenty")]
 fn narrow(value: f64) -> f32 {
     value as f32
-}
-
-#[expect(
-    clippy::cast_possible_truncation,
-    clippy::cast_sign_loss,
-    reason = "saturates, and is fed counts"
-)]
-fn whole(value: f64) -> u32 {
-    value as u32
 }

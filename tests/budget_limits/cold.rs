@@ -12,6 +12,8 @@ use super::plant::Plant;
 fn a_cold_morning_overloads_no_supply() {
     let mut coil = worked_coil(90.0, 65.0);
     (coil.margin, coil.power_scale) = (0.0, 1.0);
+    // Smooth current, where the supply gives far less than duty times current.
+    coil.period_over_tau = 0.76;
     let mut settings = display(50, vec![coil; 8]);
     settings.room = Celsius(35.0);
     settings.rails[0].limit = Amps(4.0);
@@ -23,5 +25,6 @@ fn a_cold_morning_overloads_no_supply() {
     assert!(given <= 4.0 + 1e-9, "the supply gives {given} A");
     assert!(given > 3.9, "nothing is held back for no reason: {given} A");
     let counted = budget.load().rail_a[0];
-    assert!((counted - given).abs() < 1e-6, "counted {counted} A");
+    // Heat share by chords lies a hair above the exact one.
+    assert!(counted >= given - 1e-9 && counted - given < 1e-3, "counted {counted} A of {given}");
 }

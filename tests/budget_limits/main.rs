@@ -15,6 +15,7 @@
 )]
 
 mod cold;
+mod enclosure;
 mod long;
 mod nets;
 mod oracle;
