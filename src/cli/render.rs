@@ -57,6 +57,7 @@ enum ArithArg {
 
 /// Renders and says what came of it.
 pub(super) fn run(args: &Args) -> Outcome {
+    args.csv.as_deref().map_or(Ok(()), convert::check_csv)?;
     let (mapping, display) = args.files.load(args.quiet)?;
     let job = RenderJob {
         mapping: &mapping,
@@ -73,7 +74,7 @@ pub(super) fn run(args: &Args) -> Outcome {
     let report = render_source(song, &job, &args.out, args.quiet)?;
     let wall_s = began.elapsed().as_secs_f64();
     if let Some(csv) = &args.csv {
-        convert::to_csv(&args.out, csv)?;
+        convert::duties(&args.out, csv)?;
     }
     if let Some(path) = &args.report {
         write_report(path, &report, wall_s)?;
