@@ -23,8 +23,8 @@ debian_python="python3"
 elsewhere_python="Python 3.9 or later"
 
 has_numpy() { [[ -n $(python_with_numpy) ]]; }
-debian_numpy="python3-numpy"
-elsewhere_numpy="Python 3 with numpy"
+debian_numpy="python3-numpy python3-scipy"
+elsewhere_numpy="Python 3 with numpy and scipy"
 
 has_encoders() {
   local program
@@ -37,11 +37,11 @@ has_valgrind() { [[ $(uname -s) != Linux ]] || command -v valgrind; }
 debian_valgrind="valgrind"
 elsewhere_valgrind="valgrind"
 
-# The first Python 3 that has numpy: the one in PATH need not be the one apt-get serves.
+# The first Python 3 that has numpy and scipy: the one in PATH need not be the one apt-get serves.
 python_with_numpy() {
   local python
   for python in "${COILSCORE_PYTHON:-python3}" python3 /usr/bin/python3; do
-    if "$python" -c 'import numpy' >/dev/null 2>&1; then
+    if "$python" -c 'import numpy, scipy' >/dev/null 2>&1; then
       command -v "$python"
       return
     fi

@@ -1,55 +1,70 @@
 //! `coilscore convert`: a duty file as a table.
 
-use std::fs::File;
-use std::io::BufWriter;
 use std::path::{Path, PathBuf};
 
-use coilscore::frame::record::Entry;
-use coilscore::frame::table::Table;
-use coilscore::sink::file::open;
+use coilscore::frame::Values;
+use coilscore::run::convert::{Form, What, convert};
 
 use super::{Failure, Outcome};
 
 /// Flags as typed.
 #[derive(Debug, clap::Args)]
 pub(super) struct Args {
-    /// The duty file
+    /// The duty file, whole or FILE.part
     file: PathBuf,
-    /// The table to write: one row per frame, one column per coil, duty -1 to 1
+    /// The table to write, as its name ends: .csv (text), .npy (NumPy array, frames x coils) or
+    /// .wav (a channel for each coil, a sample for each frame; data, do not play it). Duty -1 to 1
     out: PathBuf,
+    /// Write the driver's compare values instead of duties (.csv, .npy)
+    #[arg(long)]
+    codes: bool,
+    /// Write what went on meanwhile instead, up to 20 rows a second: temperatures, rail currents,
+    /// levels, cuts (.csv)
+    #[arg(long, conflicts_with = "codes")]
+    meters: bool,
 }
 
 /// Converts.
 pub(super) fn run(args: &Args) -> Outcome {
-    if args.out.extension().is_none_or(|suffix| !suffix.eq_ignore_ascii_case("csv")) {
-        return Err(Failure::Refused(format!(
-            "{}: a table is written as CSV; give a name that ends in .csv",
-            args.out.display()
-        )));
+    let what = match (args.codes, args.meters) {
+        (_, true) => What::Meters,
+        (true, _) => What::Frames(Values::Codes),
+        _ => What::Frames(Values::Duties),
+    };
+    write(&args.file, &args.out, what)
+}
+
+/// Refuses, before any work is done, a name that does not end in .csv.
+pub(super) fn check_csv(table: &Path) -> Outcome {
+    match Form::of(table) {
+        Some(Form::Csv) => Ok(()),
+        _ => Err(Failure::Refused(format!(
+            "{}: this table is written as CSV: give a name that ends in .csv; convert writes others",
+            table.display()
+        ))),
     }
-    super::inputs::keep_apart(&[&args.file], &[&args.out])?;
-    to_csv(&args.file, &args.out)
 }
 
 /// Writes the duties of `file` to `table`.
-pub(super) fn to_csv(file: &Path, table: &Path) -> Outcome {
-    let mut reader = open(file).map_err(Failure::failed)?;
-    let failed = |error: String| Failure::Failed(format!("{}: {error}", table.display()));
-    let out = File::create(table).map_err(|error| failed(error.to_string()))?;
-    let head = reader.head();
-    let Some(rate) = head.frame_rate() else {
-        return Err(Failure::Failed(format!("{}: it states no frame rate", file.display())));
-    };
-    let mut csv = Table::new(BufWriter::new(out), rate, &head.coils, &[] as &[&str])
-        .map_err(|error| failed(error.to_string()))?;
-    while let Some(entry) = reader.next_entry().map_err(Failure::failed)? {
-        if let Entry::Duty { frame, codes } = entry {
-            csv.recorded(frame, codes).map_err(|error| failed(error.to_string()))?;
-        }
-    }
-    csv.finish().map_err(|error| failed(error.to_string()))?;
-    for remark in reader.damage() {
+pub(super) fn duties(file: &Path, table: &Path) -> Outcome {
+    write(file, table, What::Frames(Values::Duties))
+}
+
+fn write(file: &Path, table: &Path, what: What) -> Outcome {
+    let done = convert(file, table, what).map_err(|error| match error.is_refusal() {
+        true => Failure::refused(error),
+        false => Failure::failed(error),
+    })?;
+    for remark in &done.remarks {
         eprintln!("coilscore: {}: {remark}", file.display());
+    }
+    if done.missing > 0 {
+        let missing = done.missing;
+        let are = if missing == 1 { "frame is" } else { "frames are" };
+        eprintln!(
+            "coilscore: {}: {missing} {are} missing: left out of a .csv, 0 (off) in the others",
+            table.display()
+        );
     }
     Ok(())
 }

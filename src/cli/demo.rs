@@ -58,7 +58,7 @@ pub(super) fn run(args: &Args) -> Outcome {
     let report = render::render_source(song, &job, &out, args.quiet)?;
     let wall_s = began.elapsed().as_secs_f64();
     picture::draw_file(&out, &in_dir("demo.png"))?;
-    convert::to_csv(&out, &in_dir("demo.csv"))?;
+    convert::duties(&out, &in_dir("demo.csv"))?;
     if args.quiet {
         return Ok(());
     }

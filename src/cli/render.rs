@@ -62,6 +62,7 @@ pub(super) fn run(args: &Args) -> Outcome {
     let extra = [args.csv.as_deref(), args.report.as_deref()];
     let outputs: Vec<&Path> = extra.into_iter().flatten().chain([args.out.as_path()]).collect();
     inputs::keep_apart(&inputs, &outputs)?;
+    args.csv.as_deref().map_or(Ok(()), convert::check_csv)?;
     let (mapping, display) = args.files.load(args.quiet)?;
     let job = RenderJob {
         mapping: &mapping,
@@ -78,7 +79,7 @@ pub(super) fn run(args: &Args) -> Outcome {
     let report = render_source(song, &job, &args.out, args.quiet)?;
     let wall_s = began.elapsed().as_secs_f64();
     if let Some(csv) = &args.csv {
-        convert::to_csv(&args.out, csv)?;
+        convert::duties(&args.out, csv)?;
     }
     if let Some(path) = &args.report {
         write_report(path, &report, wall_s)?;

@@ -1,11 +1,16 @@
 //! Duties as numbered packets: for a board, for a file, for a table.
 //!
 //! The values here are what the packets of [`wire`] and the duty file of [`record`] carry. [`pack`]
-//! turns compare values into bytes, [`table`] turns them into text for a spreadsheet.
+//! turns compare values into bytes. For other programs, [`table`] turns them into text, [`mod@array`]
+//! into an array, [`wave`] into the channels of a sound file, and [`meters`] tells what went on
+//! meanwhile.
 
+pub mod array;
+pub mod meters;
 pub mod pack;
 pub mod record;
 pub mod table;
+pub mod wave;
 pub mod wire;
 
 use serde::{Deserialize, Serialize};
@@ -14,6 +19,15 @@ use serde::{Deserialize, Serialize};
 /// the display that is plugged in now before it can drive anything.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct RecordedCode(pub i32);
+
+/// What a table says of each code.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Values {
+    /// The duty, -1 to 1: the code over the driver's steps.
+    Duties,
+    /// The code itself.
+    Codes,
+}
 
 /// A run of coils with the same driver, in display order.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]

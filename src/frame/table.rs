@@ -9,18 +9,19 @@
 //!
 //! A duty is written as shortly as it can be and still say which compare value it was: times the
 //! driver's steps, rounded to the nearest whole number, it is that value again. It is never coarser
-//! than four decimals. The decimal sign is a point.
+//! than four decimals. The decimal sign is a point. A table of codes has the same columns, with the
+//! compare values themselves in place of duties.
 
 use std::io::{self, Write};
 
 use thiserror::Error;
 
 use super::pack::count;
-use super::{CoilRun, RecordedCode};
+use super::{CoilRun, RecordedCode, Values};
 use crate::budget::Duty;
 use crate::units::Rate;
 
-/// Why a row was not written.
+/// Why a table was not begun, or a row not written.
 #[derive(Debug, Error)]
 #[non_exhaustive]
 pub enum TableError {
@@ -36,6 +37,38 @@ pub enum TableError {
         got: usize,
         /// Columns.
         coils: u64,
+    },
+    /// A WAV file of frames that are no whole number a second.
+    #[error(
+        "a WAV file states its rate as a whole number, and {num}/{den} frames a second is none: \
+         choose .npy or .csv, or render at a whole rate"
+    )]
+    WaveRate {
+        /// Frames ...
+        num: u32,
+        /// ... in so many seconds.
+        den: u32,
+    },
+    /// A WAV file of more coils than one can hold.
+    #[error(
+        "a WAV file holds at most {most} channels of this kind, not {coils}: choose .npy or .csv"
+    )]
+    WaveCoils {
+        /// How many there are.
+        coils: u64,
+        /// How many there may be.
+        most: u16,
+    },
+    /// A WAV file is full.
+    #[error(
+        "a WAV file holds 4 GiB, which {coils} coils fill in {frames} frames, and there are more: \
+         choose .npy or .csv"
+    )]
+    WaveFull {
+        /// Channels.
+        coils: u16,
+        /// Frames that fit.
+        frames: u64,
     },
 }
 
@@ -61,14 +94,26 @@ impl<W: Write> Table<W> {
         coils: &[CoilRun],
         names: &[impl AsRef<str>],
     ) -> Result<Self, TableError> {
+        Self::of(Values::Duties, out, rate, coils, names)
+    }
+
+    /// As [`new`](Self::new), of duties or of codes.
+    ///
+    /// # Errors
+    ///
+    /// As [`new`](Self::new).
+    pub fn of(
+        values: Values,
+        out: W,
+        rate: Rate,
+        coils: &[CoilRun],
+        names: &[impl AsRef<str>],
+    ) -> Result<Self, TableError> {
         let total = count(coils);
         if !names.is_empty() && names.len() as u64 != total {
             return Err(TableError::Coils { what: "names", got: names.len(), coils: total });
         }
-        let steps: Box<[u16]> = coils
-            .iter()
-            .flat_map(|run| std::iter::repeat_n(run.steps, run.count as usize))
-            .collect();
+        let steps = values.divisors(coils);
         let mut line = String::from("frame,time_s");
         if names.is_empty() {
             (0..steps.len()).for_each(|coil| line.push_str(&format!(",coil_{coil}")));
@@ -148,8 +193,20 @@ impl<W: Write> Table<W> {
     }
 }
 
+impl Values {
+    /// Per coil, display order: what its code is divided by.
+    pub(super) fn divisors(self, coils: &[CoilRun]) -> Box<[u16]> {
+        let divisor = |run: &CoilRun| match self {
+            Self::Duties => run.steps,
+            Self::Codes => 1,
+        };
+        let each = coils.iter().map(|run| std::iter::repeat_n(divisor(run), run.count as usize));
+        each.flatten().collect()
+    }
+}
+
 /// RFC 4180: quotes around a field that holds a comma, a quote or a line break; quotes doubled.
-fn push_quoted(line: &mut String, field: &str) {
+pub(super) fn push_quoted(line: &mut String, field: &str) {
     if field.contains([',', '"', '\r', '\n']) {
         line.push('"');
         line.push_str(&field.replace('"', "\"\""));
@@ -160,7 +217,7 @@ fn push_quoted(line: &mut String, field: &str) {
 }
 
 /// Seconds with six decimals, from whole numbers only: no time drifts, however long the song.
-fn push_time(line: &mut String, rate: Rate, number: u32) {
+pub(super) fn push_time(line: &mut String, rate: Rate, number: u32) {
     let (num, den) = rate.ratio();
     let scaled = u128::from(number) * u128::from(den) * 1_000_000;
     let micros = (2 * scaled + u128::from(num)) / (2 * u128::from(num));
@@ -205,7 +262,7 @@ fn push_duty(line: &mut String, code: i32, steps: u16) {
 }
 
 /// At least `digits` digits.
-fn push_number(line: &mut String, number: u64, digits: u32) {
+pub(super) fn push_number(line: &mut String, number: u64, digits: u32) {
     let mut power = 1_u64;
     let mut left = 1;
     while left < digits || number / power >= 10 {
@@ -260,6 +317,17 @@ mod tests {
                         1,0.016683,0.0002,0.5001,0.001\n\
                         2,0.033367,0,0,0\n";
         assert_eq!(text, expected);
+    }
+
+    #[test]
+    fn codes_are_whole_numbers_whatever_the_steps() {
+        let coils = [CoilRun { count: 3, steps: 4095, two_way: true }];
+        let rate = Rate::new(200, 1).unwrap();
+        let none = &[] as &[&str];
+        let mut table = Table::of(Values::Codes, Vec::new(), rate, &coils, none).unwrap();
+        table.recorded(7, &[RecordedCode(-4095), RecordedCode(0), RecordedCode(1200)]).unwrap();
+        let text = String::from_utf8(table.finish().unwrap()).unwrap();
+        assert_eq!(text.lines().nth(1).unwrap(), "7,0.035000,-4095,0,1200");
     }
 
     #[test]

@@ -1,10 +1,11 @@
 //! Where frames go: the last door, behind the budget.
 //!
 //! A [`Sink`] takes permitted duties by frame number. [`mod@file`] keeps them in a duty file,
-//! [`memory`] in lists; a [`Writer`] over anything that takes bytes and a [`Table`] are sinks too.
+//! [`memory`] in lists; [`part`] is how any file gets its name only when it is whole; a [`Writer`] over anything that takes bytes and a [`Table`] are sinks too.
 
 pub mod file;
 pub mod memory;
+pub mod part;
 
 use std::io::Write;
 use std::path::PathBuf;
@@ -64,7 +65,7 @@ pub enum SinkError {
         /// Why.
         source: WriteError,
     },
-    /// A place where no duty file can be.
+    /// A place where no file can be.
     #[error("cannot write {}: {why}", .path.display())]
     Place {
         /// Where the file was to be.
