@@ -215,6 +215,7 @@ pub(crate) fn head(engine: &Engine, settings: &Prepared) -> Head {
         low_hz: band.request.low_hz.0,
         high_hz: band.request.high_hz.0,
         channel: band.request.channel.to_string(),
+        weighting: band.request.weighting.word().into(),
         delay_s: band.delay_s.0,
     };
     let rail = |rail: &coilscore::budget::Rail| RailHead {

@@ -1,11 +1,17 @@
 //! Sounds to measure, and one way to measure them.
 
-use coilscore::analysis::{Analysis, AnalysisSettings, Arith, BandRequest, Channel};
+use coilscore::analysis::{Analysis, AnalysisSettings, Arith, BandRequest, Channel, Weighting};
 use coilscore::audio::{SampleBlock, SoundFormat};
 use coilscore::units::{Hertz, Rate};
 
 pub(crate) fn band(low_hz: f64, high_hz: f64, channel: Channel) -> BandRequest {
-    BandRequest { low_hz: Hertz(low_hz), high_hz: Hertz(high_hz), channel }
+    let weighting = Weighting::None;
+    BandRequest { low_hz: Hertz(low_hz), high_hz: Hertz(high_hz), channel, weighting }
+}
+
+/// The same with weighting A, all channels.
+pub(crate) fn a_band(low_hz: f64, high_hz: f64) -> BandRequest {
+    BandRequest { weighting: Weighting::A, ..band(low_hz, high_hz, Channel::All) }
 }
 
 pub(crate) fn settings(rate_hz: u32, channels: u16, bands: &[BandRequest]) -> AnalysisSettings {
