@@ -18,7 +18,7 @@
 //!
 //! A weighted band asks for more: a window that cannot tell a deep tone from a higher one gives it
 //! the higher one's weight. Such a band is read in pieces, each at the level of its own frequencies
-//! ([`cut`]), and through long windows where the weight changes fast.
+//! ([`pieces`]), and through long windows where the weight changes fast.
 //!
 //! With whole bins shared between bands the worst place between two bins adds up to 0.4 dB;
 //! [`BandInfo::level_error_db`] has it in.
@@ -132,6 +132,23 @@ pub(super) struct Piece {
     pub(super) view: View,
     pub(super) low_hz: f64,
     pub(super) high_hz: f64,
+    /// From the lower edge to here it takes over from the piece below.
+    full_from_hz: f64,
+    /// From here to the upper edge the piece above takes over.
+    full_to_hz: f64,
+}
+
+impl Piece {
+    /// How much of the power at a frequency within the piece it counts.
+    pub(super) fn share(&self, hz: f64) -> f64 {
+        if hz < self.full_from_hz {
+            (hz - self.low_hz) / (self.full_from_hz - self.low_hz)
+        } else if hz > self.full_to_hz {
+            (self.high_hz - hz) / (self.high_hz - self.full_to_hz)
+        } else {
+            1.0
+        }
+    }
 }
 
 /// How a band of this sound would be measured.
@@ -190,7 +207,7 @@ pub(super) fn place(rates: Rates, request: &BandRequest) -> Result<Placed, BandR
     let view = if at_least(ENOUGH_FOR_SHORT / short_s) && !steep { short } else { long };
     let wide_enough = view.short || at_least(ENOUGH_FOR_LONG / held_s);
     let level_error_db = if wide_enough { 0.0 } else { level_error_db(rates, view, width) };
-    let pieces = cut(rates, request, Piece { view, low_hz, high_hz });
+    let pieces = pieces(rates, request, view);
     let slowest = pieces.first().map_or(view, |piece| piece.view);
     Ok(Placed { pieces, info: describe(rates, slowest, *request, level_error_db) })
 }
@@ -199,18 +216,24 @@ pub(super) fn place(rates: Rates, request: &BandRequest) -> Result<Placed, BandR
 /// tone more than 0.5 dB too high.
 const STEEP_BELOW_HZ: f64 = 120.0;
 
-/// A weighted band over an octave or more that lower levels hold is cut at their upper edges.
-fn cut(rates: Rates, request: &BandRequest, whole: Piece) -> Vec<Piece> {
+/// A weighted band that begins an octave or more below the upper edge of a level and reaches past
+/// it is read there up to that edge, and over that octave the next level takes over: were it cut at
+/// one frequency, windows of different length would count a tone there up to 1 dB too high.
+fn pieces(rates: Rates, request: &BandRequest, view: View) -> Vec<Piece> {
+    let (low_hz, high_hz) = (request.low_hz.0, request.high_hz.0);
+    let whole = Piece { view, low_hz, high_hz, full_from_hz: low_hz, full_to_hz: high_hz };
     if request.weighting == Weighting::None {
         return vec![whole];
     }
     let (mut pieces, mut rest) = (Vec::new(), whole);
     for level in [Level::Low, Level::Middle] {
         let top_hz = top_hz(rates, level);
-        if rest.low_hz < 0.5 * top_hz && rest.high_hz > top_hz {
+        let begin_hz = 0.5 * top_hz;
+        if rest.low_hz < begin_hz && rest.high_hz > top_hz {
             let view = View { level, short: false };
-            pieces.push(Piece { view, high_hz: top_hz, ..rest });
-            rest = Piece { low_hz: top_hz, view: View { short: false, ..rest.view }, ..rest };
+            pieces.push(Piece { view, high_hz: top_hz, full_to_hz: begin_hz, ..rest });
+            let view = View { short: false, ..rest.view };
+            rest = Piece { view, low_hz: begin_hz, full_from_hz: top_hz, ..rest };
         }
     }
     pieces.push(rest);

@@ -105,7 +105,7 @@ impl Spectrum {
     ) -> Option<Reading> {
         let range = BinRange::of_piece(rates, piece, self.fft_len())?;
         let bin_hz = rates.rate_hz(self.view.level) / self.fft_len() as f64;
-        let tally = Tally::new(range, bin_hz, request.weighting);
+        let tally = Tally::new(range, bin_hz, piece, request.weighting);
         Some(Reading { spectrum: number, part: self.want(request.channel, range), tally })
     }
 

@@ -89,10 +89,10 @@ impl Tally {
     ///
     /// The weight is taken at each bin rather than once for the band, so that a band over many
     /// octaves weighs every tone in it by the tone's own frequency.
-    pub(super) fn new(range: BinRange, bin_hz: f64, weighting: Weighting) -> Self {
+    pub(super) fn new(range: BinRange, bin_hz: f64, piece: &Piece, weighting: Weighting) -> Self {
         let factor = |bin| {
-            let middle = Hertz(range.middle(bin) * bin_hz);
-            range.weight(bin) * weighting.power(middle)
+            let middle_hz = range.middle(bin) * bin_hz;
+            range.weight(bin) * piece.share(middle_hz) * weighting.power(Hertz(middle_hz))
         };
         let factors = match weighting {
             Weighting::None => Vec::new(),
