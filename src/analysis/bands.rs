@@ -65,8 +65,10 @@ pub enum BandRefusal {
     },
     /// Narrower than the sound heard at once can tell apart.
     #[error(
-        "{low_hz} to {high_hz} Hz needs {needed_ms:.0} ms of sound to be told from its neighbours, \
-         and {held_ms:.0} ms are heard at once there: make it at least {narrowest_hz:.1} Hz wide"
+        "{} to {} Hz needs {needed_ms:.0} ms of sound to be told from its neighbours, \
+         and {held_ms:.0} ms are heard at once there: make it at least {narrowest_hz:.1} Hz wide",
+        tenths(*low_hz),
+        tenths(*high_hz)
     )]
     TooNarrow {
         /// As asked.
@@ -80,6 +82,11 @@ pub enum BandRefusal {
         /// Least width that would be accepted here.
         narrowest_hz: f64,
     },
+}
+
+/// Edges of scales have more digits than anyone reads.
+fn tenths(hz: f64) -> f64 {
+    (10.0 * hz).round() / 10.0
 }
 
 /// A window on a level: all bands that share one share its transform.
