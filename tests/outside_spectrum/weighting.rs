@@ -145,3 +145,15 @@ fn every_rate_is_weighted() {
         assert_eq!(last.band_dbfs[7] == SILENCE_DBFS, beyond, "{rate}");
     }
 }
+
+/// A narrow band covers parts of bins only: around 1 kHz it reads the same with and without
+/// weighting, wherever its edges fall between two bins.
+#[test]
+fn narrow_bands_weigh_the_share_of_their_bins() {
+    for shift in [0.0, 3.0, 7.0, 13.0, 19.0] {
+        let (low, high) = (965.0 + shift, 1020.0 + shift);
+        let requests = [band(low, high, Channel::All), a_band(low, high)];
+        let levels = mean_dbfs(&settings(48_000, 1, &requests), &pink(3), 0.2);
+        assert!((levels[0] - levels[1]).abs() < 0.05, "{low} to {high}: {levels:?}");
+    }
+}
