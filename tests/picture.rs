@@ -27,6 +27,7 @@ fn head(rate: u32, coils: u32, two_way: bool, rails: usize) -> Head {
         low_hz: 1000.0 * 2_f64.powf(f64::from(n) - 0.5),
         high_hz: 1000.0 * 2_f64.powf(f64::from(n) + 0.5),
         channel: "all".into(),
+        weighting: "none".into(),
         delay_s: 0.01,
     };
     Head {

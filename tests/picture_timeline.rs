@@ -41,6 +41,7 @@ fn head(rate: [u32; 2], one_way: u32, bridges: u32) -> Head {
             low_hz: 40.0,
             high_hz: 80.0,
             channel: "left".into(),
+            weighting: "none".into(),
             delay_s: 0.01,
         }],
         rails: vec![RailHead { name: "rail".into(), volts: 12.0, limit_a: 5.0 }],

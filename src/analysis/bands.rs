@@ -16,12 +16,17 @@
 //! | 3.28  | 0.10 dB         | 0.22 dB          |
 //! | 4.92  | 0.03 dB         | 0.10 dB          |
 //!
+//! A weighted band asks for more: a window that cannot tell a deep tone from a higher one gives it
+//! the higher one's weight. Such a band is read in pieces, each at the level of its own frequencies
+//! ([`pieces`]), and through long windows where the weight changes fast.
+//!
 //! With whole bins shared between bands the worst place between two bins adds up to 0.4 dB;
 //! [`BandInfo::level_error_db`] has it in.
 
 use super::ladder::{Level, Rates};
+use super::tally::BinRange;
 use super::window;
-use super::{BandInfo, BandRequest};
+use super::{BandInfo, BandRequest, Weighting};
 use crate::audio::SoundFormat;
 use crate::units::{Hertz, Seconds};
 use thiserror::Error;
@@ -60,8 +65,10 @@ pub enum BandRefusal {
     },
     /// Narrower than the sound heard at once can tell apart.
     #[error(
-        "{low_hz} to {high_hz} Hz needs {needed_ms:.0} ms of sound to be told from its neighbours, \
-         and {held_ms:.0} ms are heard at once there: make it at least {narrowest_hz:.1} Hz wide"
+        "{} to {} Hz needs {needed_ms:.0} ms of sound to be told from its neighbours, \
+         and {held_ms:.0} ms are heard at once there: make it at least {narrowest_hz:.1} Hz wide",
+        tenths(*low_hz),
+        tenths(*high_hz)
     )]
     TooNarrow {
         /// As asked.
@@ -75,6 +82,11 @@ pub enum BandRefusal {
         /// Least width that would be accepted here.
         narrowest_hz: f64,
     },
+}
+
+/// Edges of scales have more digits than anyone reads.
+fn tenths(hz: f64) -> f64 {
+    (10.0 * hz).round() / 10.0
 }
 
 /// A window on a level: all bands that share one share its transform.
@@ -114,10 +126,36 @@ impl View {
 }
 
 /// One band, placed.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub(super) struct Placed {
-    pub(super) view: View,
+    /// Low to high; one, or several whose powers add up.
+    pub(super) pieces: Vec<Piece>,
     pub(super) info: BandInfo,
+}
+
+/// A part of a band that is read in one place.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Piece {
+    pub(super) view: View,
+    pub(super) low_hz: f64,
+    pub(super) high_hz: f64,
+    /// From the lower edge to here it takes over from the piece below.
+    full_from_hz: f64,
+    /// From here to the upper edge the piece above takes over.
+    full_to_hz: f64,
+}
+
+impl Piece {
+    /// How much of the power at a frequency within the piece it counts.
+    pub(super) fn share(&self, hz: f64) -> f64 {
+        if hz < self.full_from_hz {
+            (hz - self.low_hz) / (self.full_from_hz - self.low_hz)
+        } else if hz > self.full_to_hz {
+            (self.high_hz - hz) / (self.high_hz - self.full_to_hz)
+        } else {
+            1.0
+        }
+    }
 }
 
 /// How a band of this sound would be measured.
@@ -126,6 +164,29 @@ pub(super) struct Placed {
 /// When the edges are no band, or too close together for the sound that is heard at once.
 pub fn plan_band(sound: SoundFormat, request: &BandRequest) -> Result<BandInfo, BandRefusal> {
     place(Rates::new(sound.rate_hz), request).map(|placed| placed.info)
+}
+
+/// The narrowest band that can be measured around the middle of one that is too narrow; a band
+/// that is wide enough comes back as it is. Widened bands of a scale overlap.
+///
+/// # Errors
+/// When the edges are no band.
+pub fn widen_band(sound: SoundFormat, request: &BandRequest) -> Result<BandRequest, BandRefusal> {
+    let rates = Rates::new(sound.rate_hz);
+    let middle = 0.5 * (request.low_hz.0 + request.high_hz.0);
+    let mut wide = *request;
+    loop {
+        match place(rates, &wide) {
+            // A wider band may end at a level with shorter windows, which asks for more width: at
+            // most twice, as there are three levels.
+            Err(BandRefusal::TooNarrow { narrowest_hz, .. }) => {
+                let low = (middle - 0.5 * narrowest_hz).max(0.0);
+                wide.low_hz = Hertz(low);
+                wide.high_hz = Hertz(low + narrowest_hz);
+            }
+            outcome => return outcome.map(|_| wide),
+        }
+    }
 }
 
 pub(super) fn place(rates: Rates, request: &BandRequest) -> Result<Placed, BandRefusal> {
@@ -149,24 +210,57 @@ pub(super) fn place(rates: Rates, request: &BandRequest) -> Result<Placed, BandR
             narrowest_hz: NARROWEST / held_s,
         });
     }
-    let view = if at_least(ENOUGH_FOR_SHORT / short_s) { short } else { long };
+    let steep = request.weighting != Weighting::None && low_hz < STEEP_BELOW_HZ;
+    let view = if at_least(ENOUGH_FOR_SHORT / short_s) && !steep { short } else { long };
     let wide_enough = view.short || at_least(ENOUGH_FOR_LONG / held_s);
     let level_error_db = if wide_enough { 0.0 } else { level_error_db(rates, view, width) };
-    Ok(Placed { view, info: describe(rates, view, *request, level_error_db) })
+    let pieces = pieces(rates, request, view);
+    let slowest = pieces.first().map_or(view, |piece| piece.view);
+    Ok(Placed { pieces, info: describe(rates, slowest, *request, level_error_db) })
+}
+
+/// Below this weighting A changes so fast that the short window of the low level would read a deep
+/// tone more than 0.5 dB too high.
+const STEEP_BELOW_HZ: f64 = 120.0;
+
+/// A weighted band that begins an octave or more below the upper edge of a level and reaches past
+/// it is read there up to that edge, and over that octave the next level takes over: were it cut at
+/// one frequency, windows of different length would count a tone there up to 1 dB too high.
+fn pieces(rates: Rates, request: &BandRequest, view: View) -> Vec<Piece> {
+    let (low_hz, high_hz) = (request.low_hz.0, request.high_hz.0);
+    let whole = Piece { view, low_hz, high_hz, full_from_hz: low_hz, full_to_hz: high_hz };
+    if request.weighting == Weighting::None {
+        return vec![whole];
+    }
+    let (mut pieces, mut rest) = (Vec::new(), whole);
+    for level in [Level::Low, Level::Middle] {
+        let top_hz = top_hz(rates, level);
+        let begin_hz = 0.5 * top_hz;
+        if rest.low_hz < begin_hz && rest.high_hz > top_hz {
+            let view = View { level, short: false };
+            pieces.push(Piece { view, high_hz: top_hz, full_to_hz: begin_hz, ..rest });
+            let view = View { short: false, ..rest.view };
+            rest = Piece { view, low_hz: begin_hz, full_from_hz: top_hz, ..rest };
+        }
+    }
+    pieces.push(rest);
+    pieces
 }
 
 fn level_for(rates: Rates, high_hz: f64) -> Level {
-    let holds = |level, cap: f64| {
-        let whole = WHOLE_SHARE * rates.rate_hz(level);
-        high_hz <= if rates.divisions(level) == 0 { cap } else { cap.min(whole) }
+    let holds = |level: &Level| high_hz <= top_hz(rates, *level);
+    [Level::Low, Level::Middle].into_iter().find(holds).unwrap_or(Level::Top)
+}
+
+/// The highest upper edge that is read at a level.
+fn top_hz(rates: Rates, level: Level) -> f64 {
+    let cap = match level {
+        Level::Low => LOW_TO_HZ,
+        Level::Middle => MIDDLE_TO_HZ,
+        Level::Top => f64::INFINITY,
     };
-    if holds(Level::Low, LOW_TO_HZ) {
-        Level::Low
-    } else if holds(Level::Middle, MIDDLE_TO_HZ) {
-        Level::Middle
-    } else {
-        Level::Top
-    }
+    let whole = WHOLE_SHARE * rates.rate_hz(level);
+    if rates.divisions(level) == 0 { cap } else { cap.min(whole) }
 }
 
 fn describe(rates: Rates, view: View, request: BandRequest, level_error_db: f64) -> BandInfo {
@@ -209,60 +303,4 @@ fn level_error_db(rates: Rates, view: View, width_hz: f64) -> f64 {
     };
     let least = (0..places).map(kept).fold(1.0, f64::min);
     -10.0 * libm::log10(least)
-}
-
-/// A stretch of the bin axis on which bin k covers k - 1/2 to k + 1/2. As only positive
-/// frequencies are counted, and counted double, half of bin 0 and half of the last bin is right.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct BinRange {
-    pub(super) first: usize,
-    pub(super) last: usize,
-    first_weight: f64,
-    last_weight: f64,
-}
-
-impl BinRange {
-    /// Edges in bins, not negative, the upper above the lower.
-    #[expect(
-        clippy::cast_possible_truncation,
-        clippy::cast_sign_loss,
-        reason = "bins are counted in hundreds and not negative"
-    )]
-    pub(super) fn new(low: f64, high: f64) -> Self {
-        let (first, last) = ((low + 0.5).floor(), (high + 0.5).floor());
-        let (first_weight, last_weight) =
-            if first < last { (first + 0.5 - low, high + 0.5 - last) } else { (high - low, 0.0) };
-        Self { first: first as usize, last: last as usize, first_weight, last_weight }
-    }
-
-    /// The part of a band that lies within the sound; `None` when nothing does.
-    pub(super) fn of_band(rates: Rates, info: &BandInfo, fft_len: usize) -> Option<Self> {
-        let bin = fft_len as f64 / info.level_rate_hz;
-        let (Hertz(low), high) =
-            (info.request.low_hz, info.request.high_hz.0.min(rates.limit_hz()));
-        (low < high).then(|| Self::new(low * bin, high * bin))
-    }
-
-    /// How much of bin `k` belongs to the stretch.
-    pub(super) fn weight(&self, k: usize) -> f64 {
-        if k == self.first {
-            self.first_weight
-        } else if k == self.last {
-            self.last_weight
-        } else if k > self.first && k < self.last {
-            1.0
-        } else {
-            0.0
-        }
-    }
-
-    /// Sum of `powers` (bin 0 first) over the stretch.
-    pub(super) fn sum(&self, powers: &[f32]) -> f64 {
-        let run = powers.get(self.first..=self.last).unwrap_or_default();
-        let inner = run.get(1..run.len().saturating_sub(1)).unwrap_or_default();
-        let end = |power: Option<&f32>| power.map_or(0.0, |&power| f64::from(power));
-        end(run.first()) * self.first_weight
-            + end(run.last()) * self.last_weight
-            + inner.iter().map(|&power| f64::from(power)).sum::<f64>()
-    }
 }

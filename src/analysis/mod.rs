@@ -9,8 +9,9 @@
 //!                  `-> meter ------------------------------------------> level: quiet? how loud?
 //! ```
 //!
-//! [`scale`] names octave and third-octave bands; [`plan_band`] says beforehand how a band will be
-//! measured and what that costs.
+//! [`scale`] holds the band scales (octave, third-octave, Bark, ERB, mel), [`Weighting`] what each
+//! frequency counts; [`plan_band`] says beforehand how a band will be measured and what that costs,
+//! [`widen_band`] what could be heard in place of one that is too narrow.
 
 mod bands;
 mod decimate;
@@ -21,19 +22,22 @@ mod looks;
 mod meter;
 pub mod scale;
 mod spectrum;
+mod tally;
+mod weighting;
 pub mod window;
 
-pub use bands::{BandRefusal, plan_band};
+pub use bands::{BandRefusal, plan_band, widen_band};
+pub use weighting::Weighting;
 
 use crate::audio::{RATE_LIMITS_HZ, SampleBlock};
 use crate::units::{Hertz, Rate, Seconds};
-use bands::BinRange;
 use inlet::Layout;
 use ladder::{Ladder, Rates};
 use level::{Follower, QuietGate};
 use looks::Looks;
 use spectrum::{Planner, Spectrum};
 use std::fmt;
+use tally::Tally;
 use thiserror::Error;
 
 /// Part of the sound a band listens to.
@@ -72,6 +76,8 @@ pub struct BandRequest {
     pub high_hz: Hertz,
     /// What it listens to.
     pub channel: Channel,
+    /// What each frequency counts.
+    pub weighting: Weighting,
 }
 
 /// Which arithmetic the spectra use.
@@ -104,7 +110,8 @@ pub struct AnalysisSettings {
 pub struct BandInfo {
     /// As asked.
     pub request: BandRequest,
-    /// Rate at which the band is read, Hz.
+    /// Rate at which the band is read, Hz. A weighted band over many octaves is read in pieces:
+    /// this, the window and the delay are those of the lowest.
     pub level_rate_hz: f64,
     /// Window length.
     pub window_s: Seconds,
@@ -188,8 +195,8 @@ pub struct Analysis {
     looks: Looks,
     /// Highest power of each band since the last measurement.
     powers: Vec<f64>,
-    /// `None` for bands wholly above the sound.
-    readings: Vec<Option<Reading>>,
+    /// Those of a band add up; none for bands wholly above the sound.
+    readings: Vec<Vec<Reading>>,
     infos: Vec<BandInfo>,
     gate: QuietGate,
     follower: Follower,
@@ -198,11 +205,11 @@ pub struct Analysis {
     top_dbfs: Vec<f32>,
 }
 
-/// Where one band's level is read.
+/// Where one band's level is read, or a part of it.
 struct Reading {
     spectrum: usize,
     part: usize,
-    range: BinRange,
+    tally: Tally,
 }
 
 impl Analysis {
@@ -222,19 +229,17 @@ impl Analysis {
                 refusal,
             })?;
             infos.push(placed.info);
-            let known = spectra.iter().position(|spectrum| spectrum.view == placed.view);
-            let number = known.unwrap_or(spectra.len());
-            if known.is_none() {
-                let level = placed.view.level;
-                let (divisions, rate) = (rates.divisions(level), rates.rate_hz(level));
-                spectra.push(Spectrum::new(&mut planner, placed.view, divisions, rate, layout));
+            let mut here = Vec::new();
+            for piece in &placed.pieces {
+                let known = spectra.iter().position(|spectrum| spectrum.view == piece.view);
+                let number = known.unwrap_or(spectra.len());
+                if known.is_none() {
+                    spectra.push(Spectrum::new(&mut planner, piece.view, rates, layout));
+                }
+                let spectrum = spectra.get_mut(number);
+                here.extend(spectrum.and_then(|s| s.reading(number, rates, piece, request)));
             }
-            let reading = spectra.get_mut(number).and_then(|spectrum| {
-                let range = BinRange::of_band(rates, &placed.info, spectrum.fft_len())?;
-                let part = spectrum.want(request.channel, range);
-                Some(Reading { spectrum: number, part, range })
-            });
-            readings.push(reading);
+            readings.push(here);
         }
         let keeps = keeps(&spectra);
         let ladder = |pair| Ladder::new(rates, layout, pair, &keeps);
@@ -306,11 +311,12 @@ impl Analysis {
         for spectrum in &mut self.spectra {
             spectrum.update(&self.ladders);
         }
-        for (highest, reading) in self.powers.iter_mut().zip(&self.readings) {
-            let Some(reading) = reading else { continue };
-            if let Some(spectrum) = self.spectra.get(reading.spectrum) {
-                *highest = highest.max(spectrum.power(reading.part, &reading.range));
-            }
+        for (highest, readings) in self.powers.iter_mut().zip(&self.readings) {
+            let power = |reading: &Reading| {
+                let spectrum = self.spectra.get(reading.spectrum);
+                spectrum.map_or(0.0, |spectrum| spectrum.power(reading.part, &reading.tally))
+            };
+            *highest = highest.max(readings.iter().map(power).sum());
         }
     }
 

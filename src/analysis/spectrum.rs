@@ -5,10 +5,11 @@
 //! squared; taking powers first and subtracting them would leave 70 dB of the louder channel in
 //! the other.
 
-use super::bands::{BinRange, View};
+use super::bands::{Piece, View};
 use super::inlet::Layout;
-use super::ladder::Ladder;
-use super::{Arith, Channel, window};
+use super::ladder::{Ladder, Rates};
+use super::tally::{BinRange, Tally};
+use super::{Arith, BandRequest, Channel, Reading, window};
 use rustfft::num_complex::Complex32;
 use rustfft::{Fft, FftPlanner, FftPlannerScalar};
 use std::sync::Arc;
@@ -61,14 +62,8 @@ struct Part {
 }
 
 impl Spectrum {
-    pub(super) fn new(
-        planner: &mut Planner,
-        view: View,
-        divisions: usize,
-        rate_hz: f64,
-        layout: Layout,
-    ) -> Self {
-        let (rise, fall) = view.halves(rate_hz);
+    pub(super) fn new(planner: &mut Planner, view: View, rates: Rates, layout: Layout) -> Self {
+        let (rise, fall) = view.halves(rates.rate_hz(view.level));
         let shape = window::half_hanns(rise, fall);
         let fft_len = View::fft_len(shape.len());
         let fft = planner.plan(fft_len);
@@ -76,7 +71,7 @@ impl Spectrum {
         let window = shape.iter().map(|&w| w as f32).collect();
         Self {
             view,
-            divisions,
+            divisions: rates.divisions(view.level),
             window,
             bins: vec![Complex32::default(); fft_len],
             scratch: vec![Complex32::default(); fft.get_inplace_scratch_len()],
@@ -86,7 +81,7 @@ impl Spectrum {
         }
     }
 
-    pub(super) fn fft_len(&self) -> usize {
+    fn fft_len(&self) -> usize {
         self.bins.len()
     }
 
@@ -99,8 +94,23 @@ impl Spectrum {
         self.divisions
     }
 
+    /// How a piece is read here, in the spectrum with this number; `None` when it lies above the
+    /// sound.
+    pub(super) fn reading(
+        &mut self,
+        number: usize,
+        rates: Rates,
+        piece: &Piece,
+        request: &BandRequest,
+    ) -> Option<Reading> {
+        let range = BinRange::of_piece(rates, piece, self.fft_len())?;
+        let bin_hz = rates.rate_hz(self.view.level) / self.fft_len() as f64;
+        let tally = Tally::new(range, bin_hz, piece, request.weighting);
+        Some(Reading { spectrum: number, part: self.want(request.channel, range), tally })
+    }
+
     /// Makes sure that `channel` is known over `range`; returns the number of its part.
-    pub(super) fn want(&mut self, channel: Channel, range: BinRange) -> usize {
+    fn want(&mut self, channel: Channel, range: BinRange) -> usize {
         if let Some((index, part)) =
             self.parts.iter_mut().enumerate().find(|(_, part)| part.channel == channel)
         {
@@ -133,9 +143,9 @@ impl Spectrum {
         }
     }
 
-    /// Mean square over the range, relative to a full-scale sine.
-    pub(super) fn power(&self, part: usize, range: &BinRange) -> f64 {
-        self.parts.get(part).map_or(0.0, |part| range.sum(&part.powers) * part.scale)
+    /// Mean square of what a tally counts, relative to a full-scale sine.
+    pub(super) fn power(&self, part: usize, tally: &Tally) -> f64 {
+        self.parts.get(part).map_or(0.0, |part| tally.of(&part.powers) * part.scale)
     }
 
     fn hears_all(&self) -> bool {

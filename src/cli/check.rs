@@ -73,13 +73,14 @@ fn understood(
             route.coils.len()
         );
     }
+    let width = names.bands.iter().map(String::len).fold(26, usize::max);
     let _ = writeln!(
         text,
-        "\n{:<26} {:>9} {:>9} {:>12}",
+        "\n{:<width$} {:>9} {:>9} {:>12}",
         "band", "window ms", "delay ms", "may be off"
     );
     for (band, name) in bands.iter().zip(&names.bands) {
-        let _ = writeln!(text, "{}", band_line(band, name));
+        let _ = writeln!(text, "{}", band_line(band, name, width));
     }
     text
 }
@@ -92,7 +93,7 @@ fn motion_word(motion: MotionSettings) -> &'static str {
     }
 }
 
-fn band_line(band: &BandInfo, name: &str) -> String {
+fn band_line(band: &BandInfo, name: &str, width: usize) -> String {
     let off = match band.level_error_db {
         0.0 => "-".into(),
         db => format!("{db:.1} dB"),
@@ -103,7 +104,7 @@ fn band_line(band: &BandInfo, name: &str) -> String {
         _ => "  (lies above this sound: stays silent)".into(),
     };
     format!(
-        "{name:<26} {:>9.1} {:>9.1} {off:>12}{beyond}",
+        "{name:<width$} {:>9.1} {:>9.1} {off:>12}{beyond}",
         band.window_s.0 * 1e3,
         band.delay_s.0 * 1e3
     )

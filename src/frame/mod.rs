@@ -60,8 +60,22 @@ pub struct BandHead {
     pub high_hz: f64,
     /// `all`, `left`, `right`, `mid` or `side`.
     pub channel: String,
+    /// What each frequency counts: `none` or `a` (IEC 61672-1). Left out of the file when `none`.
+    #[serde(default = "unweighted", skip_serializing_if = "is_unweighted")]
+    pub weighting: String,
     /// From a click to -10 dB of the band's own peak.
     pub delay_s: f64,
+}
+
+/// The word of [`BandHead::weighting`] that files leave out.
+pub const UNWEIGHTED: &str = "none";
+
+fn unweighted() -> String {
+    UNWEIGHTED.into()
+}
+
+fn is_unweighted(weighting: &str) -> bool {
+    weighting == UNWEIGHTED
 }
 
 /// How duties are packed. One for the whole file: the narrowest that holds every coil.

@@ -4,7 +4,7 @@ use super::axes::{ValueAxis, short_hz};
 use super::colour::Ramp;
 use super::page::Page;
 use super::timeline::Timeline;
-use crate::frame::BandHead;
+use crate::frame::{BandHead, UNWEIGHTED};
 
 /// What the colours reach from the loudest level down, dB.
 const SPAN_DB: f64 = 60.0;
@@ -60,5 +60,6 @@ fn name(band: &BandHead) -> String {
         "all" => String::new(),
         other => format!(" {}", other.chars().take(5).collect::<String>()),
     };
-    format!("{}–{}{channel}", short_hz(band.low_hz), short_hz(band.high_hz))
+    let weighting = if band.weighting == UNWEIGHTED { "" } else { " A" };
+    format!("{}–{}{channel}{weighting}", short_hz(band.low_hz), short_hz(band.high_hz))
 }

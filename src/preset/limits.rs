@@ -63,6 +63,12 @@ pub(super) const HIGH: Quantity = limits("high_hz", "Hz", (10.0, 24_000.0), HEAR
 pub(super) const NOMINAL: Quantity = limits("nominal_hz", "Hz", (10.0, 24_000.0), HEARING);
 pub(super) const FROM: Quantity = limits("from_hz", "Hz", (10.0, 24_000.0), HEARING);
 pub(super) const TO: Quantity = limits("to_hz", "Hz", (10.0, 24_000.0), HEARING);
+pub(super) const BAND: Quantity =
+    limits("band", "", (1.0, 24.0), "Bark bands have the numbers 1 to 24");
+pub(super) const FIRST_BAND: Quantity = Quantity { key: "from_band", ..BAND };
+pub(super) const LAST_BAND: Quantity = Quantity { key: "to_band", ..BAND };
+pub(super) const BAND_COUNT: Quantity =
+    limits("count", "", (1.0, 128.0), "a route hears 1 to 128 bands");
 pub(super) const EDGES: Quantity = limits("hz", "Hz", (10.0, 24_000.0), HEARING);
 pub(super) const FLOOR: Quantity = limits("floor_db", "dB", (-80.0, -1.0), BELOW_TOP);
 pub(super) const FULL: Quantity = limits("full_db", "dB", (-60.0, 12.0), BELOW_TOP);
@@ -205,7 +211,18 @@ mod tests {
 
     #[test]
     fn whole_quantities_lie_within_their_type() {
-        let all = [STEPS, PRIORITY, BOARD, FIRST_CHANNEL, CHANNELS, COUNT, COLUMNS, ROWS];
+        let all = [
+            STEPS,
+            PRIORITY,
+            BOARD,
+            FIRST_CHANNEL,
+            CHANNELS,
+            COUNT,
+            COLUMNS,
+            ROWS,
+            BAND,
+            BAND_COUNT,
+        ];
         assert!(all.iter().all(|q| q.low >= 0.0 && q.high <= f64::from(u16::MAX)));
         assert!(PRIORITY.high <= f64::from(u8::MAX));
     }

@@ -3,7 +3,7 @@
 use super::display::Display;
 use super::finding::Finding;
 use super::words::rounded;
-use crate::analysis::{BandRequest, Channel};
+use crate::analysis::{BandRequest, Channel, Weighting};
 
 /// Names of everything the stages number.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -59,10 +59,14 @@ pub(super) fn coils(display: &Display) -> (Vec<String>, Vec<CoilName>) {
     (groups.into_iter().map(|(name, _)| name).collect(), coils)
 }
 
-/// `40..120 Hz all`.
+/// `40..120 Hz all`, or `40..120 Hz all, A-weighted`.
 pub(super) fn band(band: &BandRequest) -> String {
     let (low, high) = (rounded(band.low_hz.0), rounded(band.high_hz.0));
-    format!("{low}..{high} Hz {}", channel_word(band.channel))
+    let weighting = match band.weighting {
+        Weighting::None => "",
+        Weighting::A => ", A-weighted",
+    };
+    format!("{low}..{high} Hz {}{weighting}", channel_word(band.channel))
 }
 
 /// The word by which files call a channel.

@@ -5,9 +5,10 @@ use super::display::{CoilType, Display, Trust};
 use super::finding::{At, Finding, Refusals, Source, Weight};
 use super::mapping::{Curve, Mapping, Moves, Quiet, Range, Route};
 use super::names::{self, CoilName, Names};
+use super::narrow::{Narrow, fitted};
 use super::near::pairs_within;
 use super::words::{listing, nearest};
-use crate::analysis::{AnalysisSettings, Arith, BandRequest, plan_band};
+use crate::analysis::{AnalysisSettings, Arith, BandRequest};
 use crate::audio::SoundFormat;
 use crate::budget::{self, BudgetSettings, CoilBudget, CoilHeat, Polarity, Start};
 use crate::engine::Prepared;
@@ -151,12 +152,16 @@ impl Fit<'_> {
 
     /// Indices of the route's bands, new ones added at the end.
     fn bands(&mut self, number: usize, route: &Route, sound: SoundFormat) -> Vec<usize> {
-        let channel = names::channel(route.channel);
+        let (channel, weighting) = (names::channel(route.channel), route.weighting);
+        let may_widen = route.hears.value.may_widen();
         let mut indices = Vec::new();
         let mut problems = Vec::new();
+        let mut narrow = Narrow::default();
         for (low, high) in route.hears.value.bands_hz() {
-            let band = BandRequest { low_hz: Hertz(low), high_hz: Hertz(high), channel };
-            problems.extend(plan_band(sound, &band).err());
+            let asked =
+                BandRequest { low_hz: Hertz(low), high_hz: Hertz(high), channel, weighting };
+            let (band, problem) = fitted(sound, asked, may_widen, &mut narrow);
+            problems.extend(problem);
             indices.push(self.bands.iter().position(|known| *known == band).unwrap_or_else(|| {
                 self.bands.push(band);
                 self.bands.len() - 1
@@ -165,6 +170,10 @@ impl Fit<'_> {
         for problem in problems {
             let title = format!("route {number}, hears: {problem}");
             self.find(Weight::Refusal, &route.hears, title, "write a wider band");
+        }
+        for (title, label) in narrow.told(indices.len()) {
+            let title = format!("route {number}, hears: {title}");
+            self.find(Weight::Warning, &route.hears, title, label);
         }
         indices
     }

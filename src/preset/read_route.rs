@@ -2,24 +2,16 @@
 
 use super::finding::At;
 use super::limits::{
-    ATTACK, EDGE, EDGES, EXPONENT, FLOOR, FLOOR_DBFS, FROM, FULL, FULL_DBFS, HIGH, HOLD, LOW,
-    NOMINAL, Quantity, RELEASE, TO, TOWARDS, WEIGHT,
+    ATTACK, EDGE, EXPONENT, FLOOR, FLOOR_DBFS, FULL, FULL_DBFS, HOLD, Quantity, RELEASE, TOWARDS,
+    WEIGHT,
 };
+use super::read_hears;
 use super::route::{Curve, Hears, Moves, Range, Route};
 use super::section::Section;
 use super::values::{Menu, Picked};
 use super::words::{counted, rounded};
-use crate::analysis::scale::Scale;
+use crate::analysis::Weighting;
 
-const HEARS: Menu = Menu {
-    words: &[],
-    tables: &[
-        ("band", "hears.band = { low_hz = 40, high_hz = 120 }"),
-        ("scale_band", "hears.scale_band = { scale = \"third_octave\", nominal_hz = 63 }"),
-        ("bands", "hears.bands = { scale = \"octave\", from_hz = 63, to_hz = 8000 }"),
-        ("edges", "hears.edges = { hz = [40, 90, 200, 800] }"),
-    ],
-};
 const RANGE: Menu = Menu {
     words: &[],
     tables: &[
@@ -41,7 +33,11 @@ const MOVES: Menu = Menu {
 pub(super) fn read(mut section: Section<'_>) -> Option<Route> {
     let name = section.text("name", 64, "add a name unlike the other routes'");
     let channel = section.word_or("channel", &["all", "left", "right", "mid", "side"]);
-    let hears = read_hears(&mut section);
+    let weighting = match section.word_or("weighting", &["none", "a"]) {
+        "a" => Weighting::A,
+        _ => Weighting::None,
+    };
+    let hears = read_hears::read(&mut section);
     let range = read_range(&mut section);
     let curve = read_curve(&mut section);
     let attack_ms = section.number_or(&ATTACK, 5.0).value;
@@ -60,6 +56,7 @@ pub(super) fn read(mut section: Section<'_>) -> Option<Route> {
     Some(Route {
         name: name?,
         channel,
+        weighting,
         hears: hears?,
         range,
         curve,
@@ -90,72 +87,6 @@ fn suits(section: &Section<'_>, hears: &At<Hears>, moves: &At<Moves>) {
     section.pad.refuse(&moves.span, title, cure);
 }
 
-fn read_hears(section: &mut Section<'_>) -> Option<At<Hears>> {
-    let picked = section.menu("hears", &HEARS, true)?;
-    let Picked::Table(tag, mut table) = picked.value else { return None };
-    let hears = match tag {
-        "band" => {
-            let edges = rising(&mut table, [&LOW, &HIGH], 0.0);
-            edges.map(|[low_hz, high_hz]| Hears::Band { low_hz, high_hz })
-        }
-        "scale_band" => {
-            let (scale, nominal) = (read_scale(&mut table), table.number(&NOMINAL));
-            let both = scale.zip(nominal);
-            let nominal_hz = both.and_then(|(scale, hz)| on_scale(&table, scale, &NOMINAL, &hz));
-            scale.zip(nominal_hz).map(|(scale, nominal_hz)| Hears::ScaleBand { scale, nominal_hz })
-        }
-        "bands" => read_bands(&mut table),
-        _ => read_edges(&mut table),
-    };
-    table.finish();
-    Some(At { value: hears?, span: picked.span })
-}
-
-fn read_bands(table: &mut Section<'_>) -> Option<Hears> {
-    let scale = read_scale(table);
-    let (from, to) = (table.number(&FROM), table.number(&TO));
-    let (scale, from, to) = (scale?, from?, to?);
-    let from_hz = on_scale(table, scale, &FROM, &from);
-    let to_hz = on_scale(table, scale, &TO, &to);
-    let (from_hz, to_hz) = (from_hz?, to_hz?);
-    if to_hz <= from_hz {
-        not_above(table, &TO, &to, from_hz, &FROM);
-        return None;
-    }
-    Some(Hears::Bands { scale, from_hz, to_hz })
-}
-
-fn read_scale(table: &mut Section<'_>) -> Option<Scale> {
-    const MENU: Menu = Menu { words: &["octave", "third_octave"], tables: &[] };
-    match table.menu("scale", &MENU, true)?.value {
-        Picked::Word("octave") => Some(Scale::Octave),
-        Picked::Word(_) => Some(Scale::ThirdOctave),
-        Picked::Table(..) => None,
-    }
-}
-
-fn on_scale(table: &Section<'_>, scale: Scale, key: &Quantity, hz: &At<f64>) -> Option<f64> {
-    if scale.band(hz.value).is_some() {
-        return Some(hz.value);
-    }
-    let written = table.pad.source.quote(&hz.span);
-    let title = format!("{}: the scale has no band named {written} Hz", table.path(key.key));
-    let label = format!("the nearest is {} Hz", scale.nearest(hz.value));
-    table.pad.refuse(&hz.span, title, label);
-    None
-}
-
-fn read_edges(table: &mut Section<'_>) -> Option<Hears> {
-    let edges = table.numbers(&EDGES, 2..=129)?;
-    let pairs = edges.value.iter().zip(edges.value.iter().skip(1));
-    if let Some((low, high)) = pairs.clone().find(|(low, high)| low >= high) {
-        let title = format!("{}: {high} Hz follows {low} Hz", table.path(EDGES.key));
-        table.pad.refuse(&edges.span, title, "write the edges rising, each one once");
-        return None;
-    }
-    Some(Hears::Edges { hz: edges.value })
-}
-
 fn read_range(section: &mut Section<'_>) -> Range {
     const DEFAULT: Range = Range::Follow { floor_db: -24.0, full_db: 0.0 };
     let Some(picked) = section.menu("range", &RANGE, false) else { return DEFAULT };
@@ -172,7 +103,7 @@ fn read_range(section: &mut Section<'_>) -> Range {
 }
 
 /// Two numbers, the second above the first by at least `gap`.
-fn rising(table: &mut Section<'_>, keys: [&Quantity; 2], gap: f64) -> Option<[f64; 2]> {
+pub(super) fn rising(table: &mut Section<'_>, keys: [&Quantity; 2], gap: f64) -> Option<[f64; 2]> {
     let [low_key, high_key] = keys;
     let (low, high) = (table.number(low_key), table.number(high_key));
     let (low, high) = (low?, high?);
@@ -191,7 +122,13 @@ fn rising(table: &mut Section<'_>, keys: [&Quantity; 2], gap: f64) -> Option<[f6
     Some([low.value, high.value])
 }
 
-fn not_above(table: &Section<'_>, key: &Quantity, got: &At<f64>, floor: f64, than: &Quantity) {
+pub(super) fn not_above(
+    table: &Section<'_>,
+    key: &Quantity,
+    got: &At<f64>,
+    floor: f64,
+    than: &Quantity,
+) {
     let (path, unit) = (table.path(key.key), key.unit_after());
     let written = table.pad.source.quote(&got.span);
     let title = format!("{path}: {written}{unit} is not above {}", than.key);

@@ -3,7 +3,8 @@
 use serde::Serialize;
 
 use super::finding::At;
-use crate::analysis::scale::{Scale, ScaleBand};
+use crate::analysis::Weighting;
+use crate::analysis::scale::{Scale, ScaleBand, Warped, bark};
 
 /// A route as written, defaults filled in.
 #[derive(Debug, Clone, Serialize)]
@@ -12,6 +13,9 @@ pub struct Route {
     pub name: At<String>,
     /// `all` (default), `left`, `right`, `mid` or `side`.
     pub channel: &'static str,
+    /// What each frequency counts; default all the same.
+    #[serde(skip_serializing_if = "Weighting::is_none")]
+    pub weighting: Weighting,
     /// Bands.
     pub hears: At<Hears>,
     /// Level to 0..1; default follows, -24 to 0 dB.
@@ -57,6 +61,29 @@ pub enum Hears {
         /// Nominal centre of the highest.
         to_hz: f64,
     },
+    /// One band of the Bark scale.
+    BarkBand {
+        /// Its number, 1 to 24.
+        band: u32,
+    },
+    /// Neighbouring bands of the Bark scale.
+    BarkBands {
+        /// Number of the lowest.
+        from_band: u32,
+        /// Number of the highest, above the lowest.
+        to_band: u32,
+    },
+    /// Neighbouring bands of equal width on a stretched axis.
+    WarpedBands {
+        /// The axis.
+        scale: Warped,
+        /// Lower edge of the lowest.
+        from_hz: f64,
+        /// Upper edge of the highest.
+        to_hz: f64,
+        /// How many; on the ERB scale no more than make them one unit wide.
+        count: u32,
+    },
     /// Neighbouring bands between explicit edges, rising.
     Edges {
         /// Each band reaches from one to the next.
@@ -76,9 +103,35 @@ impl Hears {
             Self::Bands { scale, from_hz, to_hz } => {
                 scale.bands(*from_hz, *to_hz).iter().map(edges).collect()
             }
-            Self::Edges { hz } => hz.iter().copied().zip(hz.iter().copied().skip(1)).collect(),
+            Self::BarkBand { band } => bark_bands(*band, *band),
+            Self::BarkBands { from_band, to_band } => bark_bands(*from_band, *to_band),
+            Self::WarpedBands { scale, from_hz, to_hz, count } => {
+                adjoining(&scale.edges_hz((*from_hz, *to_hz), *count as usize))
+            }
+            Self::Edges { hz } => adjoining(hz),
         }
     }
+
+    /// Whether the edges come from a scale over many bands, of which no single one was asked for:
+    /// a band that is too narrow to be told apart is then heard wider rather than refused.
+    pub fn may_widen(&self) -> bool {
+        match self {
+            Self::Bands { .. } | Self::BarkBands { .. } | Self::WarpedBands { .. } => true,
+            Self::Band { .. }
+            | Self::ScaleBand { .. }
+            | Self::BarkBand { .. }
+            | Self::Edges { .. } => false,
+        }
+    }
+}
+
+fn adjoining(edges: &[f64]) -> Vec<(f64, f64)> {
+    edges.iter().copied().zip(edges.iter().copied().skip(1)).collect()
+}
+
+fn bark_bands(from: u32, to: u32) -> Vec<(f64, f64)> {
+    let bands = (from..=to).filter_map(|number| bark::band(number as usize));
+    bands.map(|(low, high)| (low.0, high.0)).collect()
 }
 
 /// How a level becomes 0..1.

@@ -169,6 +169,7 @@ fn bands(engine: &Engine) -> Vec<BandHead> {
         low_hz: band.request.low_hz.0,
         high_hz: band.request.high_hz.0,
         channel: channel_word(band.request.channel).into(),
+        weighting: band.request.weighting.word().into(),
         delay_s: band.delay_s.0,
     };
     bands.map(head).collect()

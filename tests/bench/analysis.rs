@@ -6,7 +6,7 @@
 #![allow(clippy::unwrap_used, reason = "a bench stops at the first surprise")]
 
 use coilscore::analysis::scale::Scale;
-use coilscore::analysis::{Analysis, AnalysisSettings, Arith, BandRequest, Channel};
+use coilscore::analysis::{Analysis, AnalysisSettings, Arith, BandRequest, Channel, Weighting};
 use coilscore::audio::{SampleBlock, SoundFormat};
 use coilscore::units::{Hertz, Rate};
 use divan::Bencher;
@@ -20,23 +20,23 @@ fn main() {
 const FRAMES: usize = 200;
 
 /// Eight octaves and two narrow bands: all six windows are at work.
-fn bands(channel: Channel) -> Vec<BandRequest> {
-    let mut bands: Vec<BandRequest> = Scale::Octave
-        .bands(63.0, 8000.0)
-        .iter()
-        .map(|octave| BandRequest { low_hz: octave.low_hz, high_hz: octave.high_hz, channel })
-        .collect();
-    for (low, high) in [(700.0, 850.0), (4000.0, 4700.0)] {
-        bands.push(BandRequest { low_hz: Hertz(low), high_hz: Hertz(high), channel });
-    }
-    bands
+fn bands(channel: Channel, weighting: Weighting) -> Vec<BandRequest> {
+    let octaves = Scale::Octave.bands(63.0, 8000.0);
+    let edges = octaves.iter().map(|octave| (octave.low_hz, octave.high_hz));
+    let narrow = [(700.0, 850.0), (4000.0, 4700.0)].map(|(low, high)| (Hertz(low), Hertz(high)));
+    let band = |(low_hz, high_hz)| BandRequest { low_hz, high_hz, channel, weighting };
+    edges.chain(narrow).map(band).collect()
 }
 
 fn second_of_sound(bencher: Bencher<'_, '_>, rate_hz: u32, channel: Channel, arith: Arith) {
+    second_of(bencher, rate_hz, bands(channel, Weighting::None), arith);
+}
+
+fn second_of(bencher: Bencher<'_, '_>, rate_hz: u32, bands: Vec<BandRequest>, arith: Arith) {
     let settings = AnalysisSettings {
         sound: SoundFormat { rate_hz, channels: 2 },
         frame_rate: Rate::new(200, 1).unwrap(),
-        bands: bands(channel),
+        bands,
         quiet_dbfs: None,
         arith,
     };
@@ -92,4 +92,9 @@ fn stereo_side(bencher: Bencher<'_, '_>) {
 #[divan::bench]
 fn stereo_all_portable(bencher: Bencher<'_, '_>) {
     second_of_sound(bencher, 44_100, Channel::All, Arith::Portable);
+}
+
+#[divan::bench]
+fn stereo_all_a_weighted(bencher: Bencher<'_, '_>) {
+    second_of(bencher, 44_100, bands(Channel::All, Weighting::A), Arith::Native);
 }

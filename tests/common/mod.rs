@@ -139,6 +139,7 @@ weight = 0.8
 [[route]]
 name = "voice"
 channel = "mid"
+weighting = "a"
 hears.scale_band = { scale = "octave", nominal_hz = 1000 }
 range.fixed = { floor_dbfs = -50, full_dbfs = -10 }
 curve.power = { exponent = 1.5 }
@@ -150,7 +151,8 @@ weight = 0.7
 [[route]]
 name = "spread"
 channel = "side"
-hears.bands = { scale = "octave", from_hz = 250, to_hz = 8000 }
+hears.bands = { scale = "bark", from_band = 2, to_band = 20 }
+weighting = "a"
 range.follow = { floor_db = -24, full_db = 0 }
 curve = "straight"
 attack_ms = 0
@@ -215,6 +217,7 @@ pub(crate) fn head(engine: &Engine, settings: &Prepared) -> Head {
         low_hz: band.request.low_hz.0,
         high_hz: band.request.high_hz.0,
         channel: band.request.channel.to_string(),
+        weighting: band.request.weighting.word().into(),
         delay_s: band.delay_s.0,
     };
     let rail = |rail: &coilscore::budget::Rail| RailHead {

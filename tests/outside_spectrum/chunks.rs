@@ -1,6 +1,6 @@
 //! How the sound is cut into pushes changes not one bit.
 
-use crate::signals::{Random, band, frames, frames_in_chunks, settings};
+use crate::signals::{Random, a_band, band, frames, frames_in_chunks, settings};
 use coilscore::analysis::{Arith, Channel};
 use coilscore::units::Rate;
 
@@ -13,6 +13,8 @@ fn chunks_change_nothing() {
         band(700.0, 850.0, Channel::Mid),
         band(2500.0, 6000.0, Channel::Right),
         band(8000.0, 8700.0, Channel::All),
+        a_band(60.0, 180.0),
+        a_band(20.0, 16_000.0),
     ];
     for (rate_hz, channels, frame_rate) in
         [(44_100, 2, "200"), (48_000, 1, "59.94"), (96_000, 2, "30"), (8000, 3, "200")]

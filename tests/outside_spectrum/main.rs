@@ -20,5 +20,7 @@ mod levels;
 mod noise;
 mod playing;
 mod refusals;
+mod scales;
 mod signals;
+mod weighting;
 mod windows;

@@ -1,11 +1,17 @@
 //! Sounds to measure, and one way to measure them.
 
-use coilscore::analysis::{Analysis, AnalysisSettings, Arith, BandRequest, Channel};
+use coilscore::analysis::{Analysis, AnalysisSettings, Arith, BandRequest, Channel, Weighting};
 use coilscore::audio::{SampleBlock, SoundFormat};
 use coilscore::units::{Hertz, Rate};
 
 pub(crate) fn band(low_hz: f64, high_hz: f64, channel: Channel) -> BandRequest {
-    BandRequest { low_hz: Hertz(low_hz), high_hz: Hertz(high_hz), channel }
+    let weighting = Weighting::None;
+    BandRequest { low_hz: Hertz(low_hz), high_hz: Hertz(high_hz), channel, weighting }
+}
+
+/// The same with weighting A, all channels.
+pub(crate) fn a_band(low_hz: f64, high_hz: f64) -> BandRequest {
+    BandRequest { weighting: Weighting::A, ..band(low_hz, high_hz, Channel::All) }
 }
 
 pub(crate) fn settings(rate_hz: u32, channels: u16, bands: &[BandRequest]) -> AnalysisSettings {
@@ -117,4 +123,30 @@ impl Random {
     pub(crate) fn even(&mut self) -> f64 {
         (self.next() >> 11) as f64 / (1_u64 << 52) as f64 - 1.0
     }
+}
+
+pub(crate) fn white(seconds: usize, rate: usize) -> Vec<f32> {
+    let mut random = Random(0x9e37_79b9_7f4a_7c15);
+    (0..seconds * rate).map(|_| random.even() as f32).collect()
+}
+
+/// Noise at 48 kHz with equal power per octave, made from white by seven first-order sections that
+/// together fall by 3 dB an octave; poles and zeros alternate, two to the octave pair, computed
+/// here rather than copied: a pole at f, the zero at f times the square root of the spacing.
+pub(crate) fn pink(seconds: usize) -> Vec<f32> {
+    let rate = 48_000.0;
+    let mut samples: Vec<f64> = white(seconds, 48_000).iter().map(|&x| f64::from(x)).collect();
+    let mut pole_hz: f64 = 4.0;
+    while pole_hz < 20_000.0 {
+        let place = |hz: f64| (-std::f64::consts::TAU * hz / rate).exp();
+        let (pole, zero) = (place(pole_hz), place(pole_hz * 2.0));
+        let (mut x1, mut y1) = (0.0, 0.0);
+        for sample in &mut samples {
+            let y = *sample - zero * x1 + pole * y1;
+            (x1, y1) = (*sample, y);
+            *sample = y;
+        }
+        pole_hz *= 4.0;
+    }
+    samples.iter().map(|&x| 0.02 * x as f32).collect()
 }

@@ -32,6 +32,7 @@ fn head() -> Head {
             low_hz: 44.7,
             high_hz: 0.1 + 0.2,
             channel: "all".into(),
+            weighting: "none".into(),
             delay_s: 0.015,
         }],
         rails: vec![RailHead { name: "main".into(), volts: 12.0, limit_a: 1.0 / 3.0 }],

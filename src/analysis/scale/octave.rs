@@ -1,4 +1,4 @@
-//! Octave and third-octave bands, base-10 system.
+//! Octave and third-octave bands, base-10 system, each called by a round frequency.
 //!
 //! Source: IEC 61260-1:2014, octave ratio G = 10^(3/10), mid-band frequencies 1000 G^(x/b) Hz,
 //! edges at G^(-1/2b) and G^(+1/2b) of them; nominal frequencies as in ISO 266. A band's upper
