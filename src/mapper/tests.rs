@@ -32,20 +32,28 @@ pub(super) fn route(motion: MotionSettings, bands: usize, coils: usize) -> Route
         motion,
         coils: (0..coils as u32).map(CoilId).collect(),
         weight: 1.0,
+        priority: 0,
     }
 }
 
-fn settings(coils: usize, combine: Combine, routes: Vec<RouteSettings>) -> MapperSettings {
+pub(super) fn settings(
+    coils: usize,
+    combine: Combine,
+    routes: Vec<RouteSettings>,
+) -> MapperSettings {
     MapperSettings {
         frame_rate: Rate::new(200, 1).unwrap(),
         places: (0..coils).map(|i| place(10.0 * i as f64, 0.0)).collect(),
         routes,
         combine,
         rest_s: Seconds(0.5),
+        idle: IdleSettings::NONE,
+        trims: vec![1.0; coils],
+        master: 1.0,
     }
 }
 
-fn wishes(mapper: &mut Mapper, band_dbfs: &[f32], quiet: bool) -> Vec<f64> {
+pub(super) fn wishes(mapper: &mut Mapper, band_dbfs: &[f32], quiet: bool) -> Vec<f64> {
     let top_dbfs = vec![-10.0; band_dbfs.len()];
     let heard = Heard { band_dbfs, top_dbfs: &top_dbfs, overall_dbfs: -10.0, quiet };
     mapper.wish(&heard).iter().map(|wish| wish.get()).collect()
@@ -242,6 +250,7 @@ fn any_route() -> impl Strategy<Value = RouteSettings> {
             motion,
             coils: coils.into_iter().map(CoilId).collect(),
             weight,
+            priority: 0,
         },
     )
 }

@@ -28,9 +28,10 @@ fn column(towards_deg: f64, edge_mm: f64) -> MotionSettings {
 /// What a motion over all coils asks of each.
 fn asked(motion: MotionSettings, places: &[Place], values: &[f64]) -> Vec<f64> {
     let route = route(motion, values.len(), places.len());
-    let spread = Spread::new(&route, places, 1.0).unwrap();
+    let mut spread = Spread::new(&route, places, Rate::new(200, 1).unwrap()).unwrap();
     let mut asked = vec![0.0; places.len()];
-    spread.ask(values, &mut asked, |_, wish| wish);
+    spread.follow(values);
+    spread.ask(values, &mut |coil, share| asked[coil] = share);
     asked
 }
 
@@ -145,7 +146,9 @@ fn on_a_ring_left_and_right_move_alike() {
 #[test]
 fn what_does_not_fit_a_motion_is_refused_with_a_sentence() {
     let refuse = |motion, bands, places: &[Place]| {
-        Spread::new(&route(motion, bands, places.len()), places, 1.0).unwrap_err().to_string()
+        Spread::new(&route(motion, bands, places.len()), places, Rate::new(200, 1).unwrap())
+            .unwrap_err()
+            .to_string()
     };
     let along = MotionSettings::Along { towards_deg: 90.0 };
     let edge = column(0.0, -1.0);
