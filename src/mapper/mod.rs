@@ -28,8 +28,8 @@ mod tests;
 
 pub use error::{MapperError, RouteFault};
 pub use settings::{
-    Combine, Curve, EnvelopeSettings, IdleSettings, MapperSettings, MotionSettings, Path, Place,
-    RangeShape, RouteSettings,
+    Combine, Curve, EnvelopeSettings, IdleSettings, LONGEST_FRONT_S, MapperSettings,
+    MotionSettings, Path, Place, RangeShape, RouteSettings,
 };
 
 use crate::analysis::Heard;

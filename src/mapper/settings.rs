@@ -70,6 +70,9 @@ pub struct EnvelopeSettings {
     pub hold_s: Seconds,
 }
 
+/// A front that arrives later than this has nothing to do with what is heard, s.
+pub const LONGEST_FRONT_S: f64 = 10.0;
+
 /// What a route moves, in the coils of its group.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum MotionSettings {
@@ -100,7 +103,7 @@ pub enum MotionSettings {
         fastest_mm_per_s: f64,
     },
     /// A front that travels outward from a point. Needs one band; what it does reaches each coil
-    /// later by the coil's distance over the speed, at most 10 s.
+    /// later by the coil's distance over the speed, at most [`LONGEST_FRONT_S`].
     Outward {
         /// Where fronts start.
         from: Place,

@@ -12,7 +12,9 @@ use crate::analysis::{AnalysisSettings, Arith, BandRequest, plan_band};
 use crate::audio::SoundFormat;
 use crate::budget::{self, BudgetSettings, CoilBudget, CoilHeat, Polarity, Start};
 use crate::engine::Prepared;
-use crate::mapper::{self, EnvelopeSettings, MapperSettings, Place, RangeShape, RouteSettings};
+use crate::mapper::{
+    self, EnvelopeSettings, LONGEST_FRONT_S, MapperSettings, Place, RangeShape, RouteSettings,
+};
 use crate::units::{
     Amps, Celsius, CoilId, Hertz, JoulesPerKelvin, KelvinPerWatt, Ohms, Rate, Seconds, Volts,
     WattsPerKelvin,
@@ -104,9 +106,6 @@ fn seconds(ms: f64) -> Seconds {
     Seconds(ms / 1000.0)
 }
 
-/// What shows later than this has nothing to do with what is heard.
-const LONGEST_FRONT_S: f64 = 10.0;
-
 /// The mapping half of the work, and what it found.
 struct Fit<'a> {
     mapping: &'a Mapping,
@@ -127,8 +126,8 @@ impl Fit<'_> {
         sound: SoundFormat,
     ) -> RouteSettings {
         let weight = &route.weight;
-        // Where wishes add up, a negative one holds others back, which is of use.
-        if weight.value < 0.0 && !display.driver.two_way() && self.mapping.combine != "add" {
+        // Where wishes add up or lie over each other, a negative one holds others back.
+        if weight.value < 0.0 && !display.driver.two_way() && self.mapping.combine == "max" {
             let name = &display.name;
             let title = format!("route {number}, weight: display \"{name}\" has a one-way driver");
             let label = "it cannot push back: coils where this route is strongest are off";

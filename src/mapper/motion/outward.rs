@@ -6,7 +6,7 @@
 
 use super::group::Group;
 use crate::mapper::error::{RouteFault, within};
-use crate::mapper::settings::Place;
+use crate::mapper::settings::{LONGEST_FRONT_S, Place};
 use crate::units::Rate;
 
 /// How fast a front may travel, mm/s.
@@ -17,9 +17,6 @@ const POINT_LIMITS_MM: (f64, f64) = (-100_000.0, 100_000.0);
 
 /// What may be lost on a metre; all of it would leave nothing anywhere.
 const FADE_LIMITS: (f64, f64) = (0.0, 0.999);
-
-/// A front that arrives later than this has nothing to do with what is heard, s.
-const LONGEST_DELAY_S: f64 = 10.0;
 
 #[derive(Debug)]
 pub(in crate::mapper) struct Outward {
@@ -53,8 +50,8 @@ impl Outward {
         within("fade_per_m", fade_per_m, FADE_LIMITS, "")?;
         let farthest_mm = group.distances(from).map(|(_, mm)| mm).fold(0.0, f64::max);
         let longest_s = farthest_mm / speed_mm_per_s;
-        if longest_s > LONGEST_DELAY_S {
-            let at_least = farthest_mm / LONGEST_DELAY_S;
+        if longest_s > LONGEST_FRONT_S {
+            let at_least = farthest_mm / LONGEST_FRONT_S;
             return Err(RouteFault::Late { longest_s, at_least });
         }
         let reached = |(coil, mm): (usize, f64)| {
