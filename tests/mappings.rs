@@ -115,14 +115,15 @@ fn every_shipped_mapping_moves_every_display_it_suits() {
     for mapping in tomls("presets").iter().map(|path| load_mapping(path).unwrap()) {
         let mut fits = 0;
         for display in tomls("presets/displays").iter().map(|path| load_display(path).unwrap()) {
-            // One coil alone has no room for what is laid out in space.
+            // Not all have the groups, and bands cannot be laid out where all coils stand level.
             let Ok((settings, names)) =
                 prepare(&mapping, &display, SOUND, rate, Start::Cold, Arith::Native)
             else {
                 continue;
             };
-            if Engine::new(&settings).is_err() {
-                assert_eq!(display.coil_count(), 1, "{} on {}", mapping.name, display.name);
+            if let Err(refusal) = Engine::new(&settings) {
+                let level = refusal.to_string().contains("stand at the same place along");
+                assert!(level, "{} on {}: {refusal}", mapping.name, display.name);
                 continue;
             }
             let pair = format!("{} on {}", mapping.name, display.name);
