@@ -6,10 +6,10 @@
     reason = "tests stop at the first surprise"
 )]
 
-use super::super::settings::{Combine, MotionSettings};
-use super::super::tests::{place, route, settings, wishes};
-use super::super::{Mapper, MapperSettings};
 use super::*;
+use crate::mapper::settings::{Combine, MotionSettings};
+use crate::mapper::tests::{place, route, settings, wishes};
+use crate::mapper::{Mapper, MapperSettings};
 use crate::units::{CoilId, Seconds};
 
 /// A tenth of full, 2 s a swell, at 200 frames a second: 400 frames.

@@ -2,8 +2,9 @@
 //!
 //! Two things move: where the spot stands, and how strong it is. Of one band, its value says both:
 //! nothing stands at the beginning of the way, full at its end (around a ring: one whole turn). Of
-//! several, their balance says where, each band pulling towards its own place on the way, and the
-//! strongest says how strong. The spot goes to where it should stand no faster than the fluid can
+//! several, their balance says where, each band pulling towards its own place on the way with the
+//! square of its value (else all spots would stay about the middle), and the strongest says how
+//! strong. The spot goes to where it should stand no faster than the fluid can
 //! follow, around a ring the shorter way; silence leaves it where it was heard last.
 //!
 //! A coil's share falls as a raised cosine of its distance to the spot, half at half the spot's
@@ -170,14 +171,15 @@ impl Stations {
 
     /// Where the values of the bands want the spot; nowhere in silence.
     fn place(&self, values: &[f64]) -> Option<f64> {
-        let total: f64 = values.iter().sum();
+        let total: f64 = values.iter().map(|value| value * value).sum();
         if total <= 0.0 {
             return None;
         }
         if let [value] = values {
             return Some(self.within_way(value * self.length_mm));
         }
-        let pull: f64 = (0_u32..).zip(values).map(|(band, value)| f64::from(band) * value).sum();
+        let pull = |(band, value): (u32, &f64)| f64::from(band) * value * value;
+        let pull: f64 = (0..).zip(values).map(pull).sum();
         // On an open way the bands stand from end to end; around a ring the last leaves room
         // before the first.
         let steps = if self.closed { values.len() } else { values.len() - 1 };

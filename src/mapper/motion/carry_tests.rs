@@ -8,8 +8,8 @@
 
 use proptest::prelude::*;
 
-use super::super::group::Group;
 use super::*;
+use crate::mapper::motion::group::Group;
 use crate::mapper::settings::{Path, Place};
 use crate::mapper::tests::place;
 use crate::units::CoilId;
@@ -87,6 +87,10 @@ fn several_bands_pull_the_spot_to_their_balance() {
         by_hand[at] = strongest;
         near(&shares(&it, 5), &by_hand, &format!("bands {values:?}"));
     }
+    // Squares pull: 0.8 at the last against 0.4 at the first is 4 to 1, 32 mm, past coil 3 by 2 mm:
+    // (1 + cos 36 degrees)/2 = 0.904508.
+    it.follow(&[0.4, 0.0, 0.8]);
+    near(&shares(&it, 5)[3..], &[0.8 * 0.904_508_497_2, 0.8 * 0.095_491_502_8], "4 to 1");
     // Around a ring of 8 the four bands stand a quarter turn apart.
     let mut it = carry(&ring(8, 10.0), RING, 1.0, 1e6);
     it.follow(&[0.0, 0.0, 0.0, 1.0]);
