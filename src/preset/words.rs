@@ -9,7 +9,7 @@ const UNITS: [(&str, &str); 35] = [
     ("_mm_per_s", "mm/s"),
     ("_cm_per_s", "cm/s"),
     ("_m_per_s", "m/s"),
-    ("_per_m", "parts of a metre's start"),
+    ("_per_m", "parts per metre"),
     ("_j_per_k", "J/K"),
     ("_k_per_w", "K/W"),
     ("_w_per_k", "W/K"),

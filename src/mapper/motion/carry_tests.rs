@@ -1,6 +1,7 @@
 //! Spots on lines and rings, against what is known by hand and what must hold everywhere.
 #![allow(
     clippy::unwrap_used,
+    clippy::cast_possible_truncation,
     clippy::indexing_slicing,
     clippy::float_cmp,
     reason = "tests stop at the first surprise"
