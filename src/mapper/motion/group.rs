@@ -8,9 +8,6 @@ use crate::units::CoilId;
 /// Axes: any number of turns a person may write.
 const AXIS_LIMITS_DEG: (f64, f64) = (-3600.0, 3600.0);
 
-/// Parts of a turn below this are rounding: a coil just short of the start stands at it.
-const NO_TURN: f64 = 1e-9;
-
 /// A route's coils: index and place of each.
 pub(super) struct Group {
     members: Vec<(usize, Place)>,
@@ -97,8 +94,7 @@ impl Group {
         let turn = |at: &Place| {
             let angle = libm::atan2(at.y_mm.0 - y, at.x_mm.0 - x);
             let turns = sense * (angle.to_degrees() - start_deg) / 360.0;
-            let part = turns - turns.floor();
-            if part > 1.0 - NO_TURN { 0.0 } else { part }
+            turns - turns.floor()
         };
         let coils = self.members.iter().map(|(coil, at)| (*coil, turn(at) * length_mm));
         let closed = length_mm > NO_EXTENT_MM;
