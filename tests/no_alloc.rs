@@ -21,8 +21,8 @@ use coilscore::audio::{SampleBlock, Source, collect};
 use coilscore::engine::Engine;
 use coilscore::frame::record::Writer;
 use coilscore::mapper::{
-    Combine, Curve, EnvelopeSettings, Mapper, MapperSettings, MotionSettings, Place, RangeShape,
-    RouteSettings,
+    Combine, Curve, EnvelopeSettings, IdleSettings, Mapper, MapperSettings, MotionSettings, Path,
+    Place, RangeShape, RouteSettings,
 };
 use coilscore::run::meter::Metering;
 use coilscore::units::{CoilId, Millimetres, Rate, Seconds};
@@ -108,11 +108,18 @@ fn mapper(combine: Combine) -> Mapper {
         motion,
         coils: (0..coils).map(CoilId).collect(),
         weight,
+        priority: bands.len() as u32,
     };
     let follow = RangeShape::Follow { floor_db: -30.0, full_db: -3.0 };
     let fixed = RangeShape::Fixed { floor_dbfs: -60.0, full_dbfs: -10.0 };
     let column = MotionSettings::Column { towards_deg: 90.0, edge_mm: Millimetres(15.0) };
     let along = MotionSettings::Along { towards_deg: 0.0 };
+    let carry =
+        |path| MotionSettings::Carry { path, spot_mm: Millimetres(30.0), fastest_mm_per_s: 200.0 };
+    let around = carry(Path::Ring { start_deg: 90.0, clockwise: true });
+    let across = carry(Path::Axis { towards_deg: 30.0 });
+    let from = Place { x_mm: Millimetres(10.0), y_mm: Millimetres(-5.0) };
+    let outward = MotionSettings::Outward { from, speed_mm_per_s: 300.0, fade_per_m: 0.5 };
     let place = |i| Place {
         x_mm: Millimetres(f64::from(i % 8) * 12.0),
         y_mm: Millimetres(f64::from(i / 8) * 12.0),
@@ -124,19 +131,30 @@ fn mapper(combine: Combine) -> Mapper {
             route(MotionSettings::LevelAll, &[0], follow, Curve::Straight, 0.6),
             route(column, &[1], fixed, Curve::Soft, 1.0),
             route(along, &[2, 3, 4, 5], follow, Curve::Power(1.5), -0.8),
+            route(around, &[2], follow, Curve::Straight, 0.7),
+            route(across, &[3, 4, 5], fixed, Curve::Straight, 0.7),
+            route(outward, &[5], follow, Curve::Straight, 0.5),
         ],
         combine,
-        rest_s: Seconds(0.5),
+        rest_s: Seconds(0.05),
+        idle: IdleSettings {
+            level: 0.2,
+            period_s: Seconds(1.0),
+            wander: true,
+            coils: (0..coils).map(CoilId).collect(),
+        },
+        trims: vec![0.9; coils as usize],
+        master: 0.8,
     })
     .unwrap()
 }
 
 #[test]
 fn wishing_takes_no_memory() {
-    for combine in [Combine::Max, Combine::Add] {
+    for combine in [Combine::Max, Combine::Add, Combine::Over] {
         let mut mapper = mapper(combine);
         let (mut band_dbfs, top_dbfs, mut state) = ([0.0; 6], [-20.0; 6], 1);
-        let mut moved = 0.0;
+        let (mut moved, mut idle) = (0.0, 0.0);
         let taken = allocations_during(|| {
             for frame in 0..10_000 {
                 // A level that falls frame by frame fills the memory of peaks, noise empties it.
@@ -152,11 +170,14 @@ fn wishing_takes_no_memory() {
                     overall_dbfs: -20.0,
                     quiet,
                 };
-                moved += mapper.wish(&heard).iter().map(|wish| wish.get().abs()).sum::<f64>();
+                let wished = mapper.wish(&heard).iter().map(|wish| wish.get().abs()).sum::<f64>();
+                moved += wished;
+                idle += if mapper.rest_gain() > 0.0 { 0.0 } else { wished };
                 moved += mapper.routes().flatten().sum::<f64>();
             }
         });
         assert_eq!(taken, 0, "{combine:?}: memory was taken while wishing");
+        assert!(idle > 10.0, "the idle motion never showed");
         assert!(moved > 10_000.0, "a mapper that does nothing proves nothing");
     }
 }

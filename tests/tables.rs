@@ -45,6 +45,7 @@ fn head(coils: &[CoilRun], rate: [u32; 2]) -> Head {
             low_hz: 40.0,
             high_hz: 120.0,
             channel: "all".into(),
+            weighting: "none".into(),
             delay_s: 0.02,
         }],
         rails: vec![RailHead { name: "main".into(), volts: 12.0, limit_a: 8.0 }],

@@ -6,7 +6,7 @@ use coilscore::analysis::{Analysis, Arith, BandInfo};
 use coilscore::audio::{RATE_LIMITS_HZ, SoundFormat};
 use coilscore::budget::{Budget, Start};
 use coilscore::engine::Prepared;
-use coilscore::mapper::{Mapper, MotionSettings};
+use coilscore::mapper::{Combine, Mapper, MotionSettings, Path};
 use coilscore::preset::{Display, Mapping, Names, prepare};
 use coilscore::units::Rate;
 
@@ -52,6 +52,9 @@ fn understood(
     let mut text = String::new();
     // Writing to a String cannot fail.
     let _ = writeln!(text, "mapping  {}: {}", mapping.name, mapping.intent);
+    for words in whole_words(mapping) {
+        let _ = writeln!(text, "         {words}");
+    }
     let coils = &prepared.budget.coils;
     let _ = writeln!(
         text,
@@ -64,7 +67,10 @@ fn understood(
     );
     let _ = writeln!(text, "\n{:<16} {:>6} {:>6}  moves", "route", "bands", "coils");
     for (route, name) in prepared.mapper.routes.iter().zip(&names.routes) {
-        let moves = motion_word(route.motion);
+        let mut moves = motion_words(route.motion);
+        if prepared.mapper.combine == Combine::Over {
+            let _ = write!(moves, ", priority {}", route.priority);
+        }
         let _ = writeln!(
             text,
             "{:<16} {:>6} {:>6}  {moves}",
@@ -85,12 +91,43 @@ fn understood(
     text
 }
 
-fn motion_word(motion: MotionSettings) -> &'static str {
+fn motion_words(motion: MotionSettings) -> String {
     match motion {
-        MotionSettings::LevelAll => "all together",
-        MotionSettings::Column { .. } => "a rising column",
-        MotionSettings::Along { .. } => "bands along an axis",
+        MotionSettings::LevelAll => "all together".into(),
+        MotionSettings::Column { .. } => "a rising column".into(),
+        MotionSettings::Along { .. } => "bands along an axis".into(),
+        MotionSettings::Carry { path, fastest_mm_per_s, .. } => {
+            let way = match path {
+                Path::Ring { .. } => "around",
+                Path::Axis { .. } => "along an axis",
+            };
+            format!("a spot carried {way}, {fastest_mm_per_s} mm/s at most")
+        }
+        MotionSettings::Outward { speed_mm_per_s, .. } => {
+            format!("a front going outward at {speed_mm_per_s} mm/s")
+        }
     }
+}
+
+/// What the mapping does as a whole, as far as it is not plain.
+fn whole_words(mapping: &Mapping) -> Vec<String> {
+    let mut words = Vec::new();
+    if mapping.master < 1.0 {
+        words.push(format!("all wishes times {}", mapping.master));
+    }
+    match mapping.mirror {
+        "x" => words.push("left and right swapped".into()),
+        "y" => words.push("top and bottom swapped".into()),
+        _ => {}
+    }
+    if mapping.turn_deg.abs() > 0.0 {
+        words.push(format!("turned by {} degrees", mapping.turn_deg));
+    }
+    if let Some(idle) = mapping.idle.as_ref().filter(|idle| idle.level > 0.0) {
+        let (percent, period) = (idle.level * 100.0, idle.period_s);
+        words.push(format!("at rest a swell to {percent:.0} % every {period} s"));
+    }
+    words
 }
 
 fn band_line(band: &BandInfo, name: &str, width: usize) -> String {

@@ -123,8 +123,13 @@ mod tests {
 
     fn head() -> Head {
         let rail = |name: &str| RailHead { name: name.into(), volts: 12.0, limit_a: 4.0 };
-        let band =
-            |low_hz, high_hz| BandHead { low_hz, high_hz, channel: "mid".into(), delay_s: 0.02 };
+        let band = |low_hz, high_hz| BandHead {
+            low_hz,
+            high_hz,
+            channel: "mid".into(),
+            weighting: crate::frame::UNWEIGHTED.into(),
+            delay_s: 0.02,
+        };
         Head {
             version: crate::frame::record::FORMAT,
             rate: [200, 1],

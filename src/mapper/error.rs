@@ -36,6 +36,31 @@ pub enum MapperError {
         /// As given.
         got_s: f64,
     },
+    /// The level of the whole mapping.
+    #[error("master is {got}; it must be from 0 to 1")]
+    Master {
+        /// As given.
+        got: f64,
+    },
+    /// The trim of a coil.
+    #[error("{coil} has a trim of {got}; it must be from 0 to 1")]
+    Trim {
+        /// Which coil.
+        coil: CoilId,
+        /// As given.
+        got: f64,
+    },
+    /// Trims do not fit the display.
+    #[error("{got} trims for {coils} coils; give each coil one")]
+    TrimCount {
+        /// How many were given.
+        got: usize,
+        /// How many coils there are.
+        coils: usize,
+    },
+    /// The idle motion.
+    #[error("idle: {0}")]
+    Idle(RouteFault),
     /// One route.
     #[error("route {}: {fault}", route + 1)]
     Route {
@@ -103,6 +128,16 @@ pub enum RouteFault {
         /// As given.
         towards_deg: f64,
     },
+    /// Fronts that arrive when what they show is long over.
+    #[error(
+        "a front needs {longest_s:.1} s to its farthest coil, and 10 s is the longest; let it travel at {at_least:.0} mm/s or more"
+    )]
+    Late {
+        /// Time to the farthest coil.
+        longest_s: f64,
+        /// Speed that would do, mm/s.
+        at_least: f64,
+    },
     /// A number outside its range.
     #[error("{name} is {got}{unit}; it must be from {low} to {high}{unit}")]
     Number {
@@ -148,6 +183,23 @@ impl MapperSettings {
         }
         if !(TIME_LIMITS_S.0..=TIME_LIMITS_S.1).contains(&self.rest_s.0) {
             return Err(MapperError::Rest { got_s: self.rest_s.0 });
+        }
+        self.check_levels()
+    }
+
+    fn check_levels(&self) -> Result<(), MapperError> {
+        if !(0.0..=1.0).contains(&self.master) {
+            return Err(MapperError::Master { got: self.master });
+        }
+        let (got, coils) = (self.trims.len(), self.places.len());
+        if got != coils {
+            return Err(MapperError::TrimCount { got, coils });
+        }
+        let trims = (0..).map(CoilId).zip(&self.trims);
+        for (coil, &got) in trims {
+            if !(0.0..=1.0).contains(&got) {
+                return Err(MapperError::Trim { coil, got });
+            }
         }
         Ok(())
     }

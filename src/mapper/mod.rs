@@ -4,17 +4,21 @@
 //! spreads the result over the coils of its group by their place on the display:
 //!
 //! ```text
-//! range     curve    envelope   motion       weight    combine     rest
+//! range     curve    envelope   motion       weight    combine     rest, trim
 //! dBFS   -> 0..1  -> 0..1    -> per coil  -> -1..1  -> one a coil -> Share
 //! ```
 //!
-//! Each step is a file of its own, in that order; weight goes with motion, combining is here.
-//! Routes that reach the same coil are combined; while nothing plays every wish fades to exactly 0.
+//! Each step is a file of its own, in that order; motions have a folder. Routes that reach the same
+//! coil are combined. While nothing plays every wish fades to exactly 0, and an `idle` motion, if
+//! there is one, begins from there. Last of all come the factors: each coil's trim and the master.
 
 mod curve;
 mod envelope;
 mod error;
+mod idle;
 mod motion;
+#[cfg(test)]
+mod over_tests;
 mod range;
 mod rest;
 mod route;
@@ -24,13 +28,14 @@ mod tests;
 
 pub use error::{MapperError, RouteFault};
 pub use settings::{
-    Combine, Curve, EnvelopeSettings, MapperSettings, MotionSettings, Place, RangeShape,
-    RouteSettings,
+    Combine, Curve, EnvelopeSettings, IdleSettings, LONGEST_FRONT_S, MapperSettings,
+    MotionSettings, Path, Place, RangeShape, RouteSettings,
 };
 
 use crate::analysis::Heard;
 use crate::units::Share;
 
+use idle::Idle;
 use rest::Rest;
 use route::Route;
 
@@ -38,8 +43,13 @@ use route::Route;
 #[derive(Debug)]
 pub struct Mapper {
     routes: Box<[Route]>,
+    /// Indices of the routes in the order in which they are combined.
+    order: Box<[usize]>,
     combine: Combine,
     rest: Rest,
+    idle: Idle,
+    /// Per coil, trim times master.
+    factors: Box<[f64]>,
     /// Per coil, what the routes of this frame ask for so far.
     asked: Box<[f64]>,
     wishes: Box<[Share]>,
@@ -65,8 +75,12 @@ impl Mapper {
             .collect::<Result<_, _>>()?;
         Ok(Self {
             routes,
+            order: order(settings),
             combine: settings.combine,
             rest: Rest::new(settings.rest_s, settings.frame_rate.period()),
+            idle: Idle::new(&settings.idle, &settings.places, settings.frame_rate)
+                .map_err(MapperError::Idle)?,
+            factors: settings.trims.iter().map(|trim| trim * settings.master).collect(),
             asked: vec![0.0; settings.places.len()].into(),
             wishes: vec![Share::NONE; settings.places.len()].into(),
         })
@@ -78,20 +92,33 @@ impl Mapper {
     /// `heard` does not have reads as silence.
     pub fn wish(&mut self, heard: &Heard<'_>) -> &[Share] {
         self.asked.fill(0.0);
-        for route in &mut self.routes {
+        for &route in &self.order {
+            let Some(route) = self.routes.get_mut(route) else { continue };
             route.hear(heard);
             match self.combine {
                 Combine::Max => route.ask(&mut self.asked, larger),
                 Combine::Add => route.ask(&mut self.asked, |sum, wish| sum + wish),
+                Combine::Over => route.ask(&mut self.asked, over),
             }
         }
         let gain = self.rest.follow(heard.quiet);
+        let idle = self.idle.follow(gain <= 0.0);
         if gain > 0.0 {
-            for (wish, asked) in self.wishes.iter_mut().zip(&self.asked) {
-                *wish = Share::saturating(asked.clamp(-1.0, 1.0) * gain);
+            let wishes = self.wishes.iter_mut().zip(&self.asked).zip(&self.factors);
+            for ((wish, asked), factor) in wishes {
+                *wish = Share::saturating(asked.clamp(-1.0, 1.0) * gain * factor);
             }
         } else {
             self.wishes.fill(Share::NONE);
+        }
+        if idle {
+            self.idle.ask(|coil, share| {
+                if let (Some(wish), Some(factor)) =
+                    (self.wishes.get_mut(coil), self.factors.get(coil))
+                {
+                    *wish = Share::saturating(share * factor);
+                }
+            });
         }
         &self.wishes
     }
@@ -111,4 +138,19 @@ impl Mapper {
 /// Of two wishes the one of larger size; of equals the one that was there.
 fn larger(there: f64, wish: f64) -> f64 {
     if wish.abs() > there.abs() { wish } else { there }
+}
+
+/// What is left of what was there below a wish, and the wish.
+fn over(there: f64, wish: f64) -> f64 {
+    there * (1.0 - wish.abs()) + wish
+}
+
+/// As written, except where routes lie over each other: there from the lowest priority up.
+fn order(settings: &MapperSettings) -> Box<[usize]> {
+    let mut order: Box<[usize]> = (0..settings.routes.len()).collect();
+    if settings.combine == Combine::Over {
+        // Stable: equals stay as written.
+        order.sort_by_key(|&route| settings.routes.get(route).map(|it| it.priority));
+    }
+    order
 }

@@ -21,6 +21,7 @@ pub(super) struct Route {
     /// Per band of the route, 0 to 1.
     values: Box<[f64]>,
     spread: Spread,
+    weight: f64,
 }
 
 impl Route {
@@ -35,12 +36,13 @@ impl Route {
             range: Range::new(settings.range)?,
             curve: settings.curve.check()?,
             values: vec![0.0; settings.bands.len()].into(),
-            spread: Spread::new(settings, places, weight)?,
+            spread: Spread::new(settings, places, rate)?,
+            weight,
             bands: settings.bands.iter().map(follow).collect::<Result<_, _>>()?,
         })
     }
 
-    /// Shapes what is heard in this frame.
+    /// Shapes what is heard in this frame and moves on by it.
     pub(super) fn hear(&mut self, heard: &Heard<'_>) {
         for (value, (band, envelope)) in self.values.iter_mut().zip(&mut self.bands) {
             let level_dbfs = heard.band_dbfs.get(*band).copied().unwrap_or(SILENCE_DBFS);
@@ -48,11 +50,16 @@ impl Route {
             let read = self.range.read(level_dbfs, top_dbfs);
             *value = envelope.follow(self.curve.bend(read));
         }
+        self.spread.follow(&self.values);
     }
 
     /// Puts what the route asks for together with what is there, coil by coil.
     pub(super) fn ask(&self, asked: &mut [f64], combine: impl Fn(f64, f64) -> f64) {
-        self.spread.ask(&self.values, asked, combine);
+        self.spread.ask(&self.values, &mut |coil, share| {
+            if let Some(asked) = asked.get_mut(coil) {
+                *asked = combine(*asked, self.weight * share);
+            }
+        });
     }
 
     /// Per band, 0 to 1.

@@ -11,6 +11,20 @@ pub struct Place {
     pub y_mm: Millimetres,
 }
 
+impl Place {
+    /// Mean of several places; the origin for none.
+    pub fn middle(places: impl IntoIterator<Item = Self>) -> Self {
+        let (mut x, mut y, mut count) = (0.0, 0.0, 0_u32);
+        for place in places {
+            x += place.x_mm.0;
+            y += place.y_mm.0;
+            count += 1;
+        }
+        let count = f64::from(count.max(1));
+        Self { x_mm: Millimetres(x / count), y_mm: Millimetres(y / count) }
+    }
+}
+
 /// How a level in dB becomes 0..1 before the curve.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum RangeShape {
@@ -56,6 +70,9 @@ pub struct EnvelopeSettings {
     pub hold_s: Seconds,
 }
 
+/// A front that arrives later than this has nothing to do with what is heard, s.
+pub const LONGEST_FRONT_S: f64 = 10.0;
+
 /// What a route moves, in the coils of its group.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum MotionSettings {
@@ -73,6 +90,45 @@ pub enum MotionSettings {
     Along {
         /// Direction from the first to the last band, degrees counter-clockwise from right.
         towards_deg: f64,
+    },
+    /// One spot that is handed from coil to coil. Needs one band, whose value says how far along
+    /// the path the spot stands and how strong it is, or several, whose balance says where.
+    Carry {
+        /// The way it takes.
+        path: Path,
+        /// Width of the spot at half its height. Taken as at least the widest gap between coils,
+        /// and at most as long as the path, or half a ring.
+        spot_mm: Millimetres,
+        /// The middle of the spot goes no faster, 1 to 1e6 mm/s.
+        fastest_mm_per_s: f64,
+    },
+    /// A front that travels outward from a point. Needs one band; what it does reaches each coil
+    /// later by the coil's distance over the speed, at most [`LONGEST_FRONT_S`].
+    Outward {
+        /// Where fronts start.
+        from: Place,
+        /// How fast they travel, 1 to 1e6 mm/s.
+        speed_mm_per_s: f64,
+        /// Part that is lost on each metre, 0 to 0.999.
+        fade_per_m: f64,
+    },
+}
+
+/// The way of a spot through the coils of a group.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Path {
+    /// Along an axis, from the first coil to the last. Coils that stand level move together.
+    Axis {
+        /// Direction, degrees counter-clockwise from right.
+        towards_deg: f64,
+    },
+    /// Around the middle of the group, and on from its end to its beginning. Coils in the same
+    /// direction from the middle move together; lengths are measured at the farthest coil.
+    Ring {
+        /// Where it begins, degrees counter-clockwise from right.
+        start_deg: f64,
+        /// Which way it runs.
+        clockwise: bool,
     },
 }
 
@@ -93,6 +149,8 @@ pub struct RouteSettings {
     pub coils: Vec<CoilId>,
     /// Factor on what the route asks for, -1 to 1 (negative pushes the other way).
     pub weight: f64,
+    /// Matters for [`Combine::Over`] only: higher covers lower; of equals, the later route covers.
+    pub priority: u32,
 }
 
 /// How routes that reach the same coil are put together.
@@ -103,6 +161,31 @@ pub enum Combine {
     Max,
     /// Wishes add up; the total saturates at -1 and 1.
     Add,
+    /// Routes lie over each other in the order of their priority. A wish v leaves 1 - |v| of what
+    /// lies below it and adds v: a full wish hides the rest, half a wish shows half of it.
+    Over,
+}
+
+/// What moves while nothing plays: a slow swell, from 0 to `level` and back in every period.
+///
+/// It begins when the last wish has faded to rest, grows over one period, and ends with the first
+/// frame of returning sound. It depends on the number of the frame only.
+#[derive(Debug, Clone, PartialEq)]
+pub struct IdleSettings {
+    /// Highest wish, 0 to 0.3; 0 moves nothing.
+    pub level: f64,
+    /// Time of one swell, 1 to 600 s.
+    pub period_s: Seconds,
+    /// Whether the swell wanders over the coils, or all of them breathe together.
+    pub wander: bool,
+    /// Coils that move, each at most once; none where there is no idle motion.
+    pub coils: Vec<CoilId>,
+}
+
+impl IdleSettings {
+    /// No idle motion.
+    pub const NONE: Self =
+        Self { level: 0.0, period_s: Seconds(10.0), wander: false, coils: Vec::new() };
 }
 
 /// Everything [`Mapper`](super::Mapper) must know.
@@ -118,4 +201,10 @@ pub struct MapperSettings {
     pub combine: Combine,
     /// Time constant with which wishes fade to rest when nothing plays.
     pub rest_s: Seconds,
+    /// What moves at rest.
+    pub idle: IdleSettings,
+    /// Per coil, in display order, a factor of 0 to 1 on its wishes: coils differ.
+    pub trims: Vec<f64>,
+    /// Factor on all wishes, 0 to 1.
+    pub master: f64,
 }

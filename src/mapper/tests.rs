@@ -32,20 +32,28 @@ pub(super) fn route(motion: MotionSettings, bands: usize, coils: usize) -> Route
         motion,
         coils: (0..coils as u32).map(CoilId).collect(),
         weight: 1.0,
+        priority: 0,
     }
 }
 
-fn settings(coils: usize, combine: Combine, routes: Vec<RouteSettings>) -> MapperSettings {
+pub(super) fn settings(
+    coils: usize,
+    combine: Combine,
+    routes: Vec<RouteSettings>,
+) -> MapperSettings {
     MapperSettings {
         frame_rate: Rate::new(200, 1).unwrap(),
         places: (0..coils).map(|i| place(10.0 * i as f64, 0.0)).collect(),
         routes,
         combine,
         rest_s: Seconds(0.5),
+        idle: IdleSettings::NONE,
+        trims: vec![1.0; coils],
+        master: 1.0,
     }
 }
 
-fn wishes(mapper: &mut Mapper, band_dbfs: &[f32], quiet: bool) -> Vec<f64> {
+pub(super) fn wishes(mapper: &mut Mapper, band_dbfs: &[f32], quiet: bool) -> Vec<f64> {
     let top_dbfs = vec![-10.0; band_dbfs.len()];
     let heard = Heard { band_dbfs, top_dbfs: &top_dbfs, overall_dbfs: -10.0, quiet };
     mapper.wish(&heard).iter().map(|wish| wish.get()).collect()
@@ -210,7 +218,24 @@ fn any_motion() -> impl Strategy<Value = MotionSettings> {
         }),
         // Not 90 degrees: the coils stand in a row.
         (-80.0..80.0).prop_map(|towards_deg| MotionSettings::Along { towards_deg }),
+        (-50.0..100.0, 6.0..1000.0, 0.0..0.9).prop_map(|(x_mm, speed_mm_per_s, fade_per_m)| {
+            MotionSettings::Outward {
+                from: place(x_mm, 4.0),
+                speed_mm_per_s: speed_mm_per_s * 3.0,
+                fade_per_m,
+            }
+        }),
     ]
+}
+
+/// A carried spot is elsewhere when the sound is louder, so it has properties of its own.
+fn any_carry() -> impl Strategy<Value = MotionSettings> {
+    let ring = (-360.0..360.0, any::<bool>())
+        .prop_map(|(start_deg, clockwise)| Path::Ring { start_deg, clockwise });
+    let axis = (-400.0..400.0).prop_map(|towards_deg| Path::Axis { towards_deg });
+    (prop_oneof![ring, axis], 0.0..80.0, 1.0..5000.0).prop_map(|(path, spot, fastest_mm_per_s)| {
+        MotionSettings::Carry { path, spot_mm: Millimetres(spot), fastest_mm_per_s }
+    })
 }
 
 fn any_route() -> impl Strategy<Value = RouteSettings> {
@@ -242,6 +267,7 @@ fn any_route() -> impl Strategy<Value = RouteSettings> {
             motion,
             coils: coils.into_iter().map(CoilId).collect(),
             weight,
+            priority: 0,
         },
     )
 }
@@ -270,8 +296,9 @@ proptest! {
     }
 
     #[test]
-    fn the_same_sound_gives_the_same_bits(routes in proptest::collection::vec(any_route(), 1..4), sound in any_sound()) {
-        let all = settings(COILS, Combine::Add, routes);
+    fn the_same_sound_gives_the_same_bits(mut routes in proptest::collection::vec(any_route(), 1..4), carry in any_carry(), sound in any_sound()) {
+        routes[0].motion = carry;
+        let all = settings(COILS, Combine::Over, routes);
         let bits = || {
             let mut mapper = Mapper::new(&all).unwrap();
             let per_frame = sound.iter().map(|(levels, _, quiet)| wishes(&mut mapper, levels, *quiet));
@@ -282,7 +309,7 @@ proptest! {
 
     /// Settings of any numbers are used or refused, and what is heard may be any number too.
     #[test]
-    fn no_number_breaks_it(mut it in any_route(), numbers in proptest::array::uniform10(proptest::num::f64::ANY), which in 0..10_usize, coil in 0..9_u32, levels in proptest::array::uniform4(proptest::num::f32::ANY)) {
+    fn no_number_breaks_it(mut it in any_route(), numbers in proptest::array::uniform10(proptest::num::f64::ANY), which in 0..14_usize, coil in 0..9_u32, levels in proptest::array::uniform4(proptest::num::f32::ANY)) {
         let [a, b, c, d, e, f, g, h, i, j] = numbers;
         match which {
             0 => it.range = RangeShape::Follow { floor_db: a, full_db: b },
@@ -294,12 +321,23 @@ proptest! {
             6 => it.motion = MotionSettings::Along { towards_deg: f },
             7 => it.weight = h,
             8 => it.coils.push(CoilId(coil)),
+            10 => it.motion = MotionSettings::Outward { from: place(a, b), speed_mm_per_s: c, fade_per_m: d },
+            11 => it.motion = MotionSettings::Carry {
+                path: Path::Ring { start_deg: a, clockwise: coil % 2 == 0 },
+                spot_mm: Millimetres(b),
+                fastest_mm_per_s: c,
+            },
+            12 => it.motion = MotionSettings::Outward { from: place(0.0, 0.0), speed_mm_per_s: 70.0, fade_per_m: d },
             _ => {}
         }
         let mut all = settings(COILS, Combine::Add, vec![it]);
         if which == 9 {
             all.places[0].x_mm.0 = i;
             all.rest_s.0 = j;
+        }
+        if which == 13 {
+            all.idle = IdleSettings { level: a, period_s: Seconds(b), wander: true, coils: vec![CoilId(coil)] };
+            (all.trims[0], all.master) = (c, d);
         }
         if let Ok(mut mapper) = Mapper::new(&all) {
             for _ in 0..3 {

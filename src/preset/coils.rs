@@ -4,7 +4,7 @@ use serde::Serialize;
 
 use super::finding::At;
 use super::layout::{self, Layout};
-use super::limits::{BOARD, CHANNELS, FIRST_CHANNEL, PRIORITY};
+use super::limits::{BOARD, CHANNELS, FIRST_CHANNEL, PRIORITY, TRIM};
 use super::section::Section;
 use super::words::{counted, listing, nearest};
 
@@ -26,6 +26,8 @@ pub struct Block {
     pub channels: At<Vec<u16>>,
     /// Where they stand.
     pub place: At<Layout>,
+    /// Factor on the wishes of each coil, 0 to 1; default 1. Coils differ.
+    pub trims: Vec<f64>,
 }
 
 /// Channels a board can have: one packet carries them all.
@@ -49,6 +51,8 @@ pub(super) fn read(mut section: Section<'_>, known: &Known) -> Option<Block> {
     let board = u16::try_from(section.whole_or(&BOARD, 0).value).ok()?;
     let place = layout::read(&mut section);
     let channels = read_channels(&mut section, place.as_ref());
+    let coils = place.as_ref().map(|place| place.value.places().len());
+    let trims = section.number_or_list(&TRIM, coils.unwrap_or(1));
     section.finish();
     Some(Block {
         group: group?,
@@ -57,6 +61,7 @@ pub(super) fn read(mut section: Section<'_>, known: &Known) -> Option<Block> {
         priority,
         board,
         channels: channels?,
+        trims: trims.map_or_else(|| vec![1.0; coils.unwrap_or(1)], |trims| trims.value),
         place: place?,
     })
 }

@@ -87,6 +87,32 @@ pub(super) const RELEASE: Quantity = limits(
 pub(super) const TOWARDS: Quantity = limits("towards_deg", "degrees", (-360.0, 360.0), ANY_ANGLE);
 pub(super) const EDGE: Quantity =
     limits("edge_mm", "mm", (0.1, 10_000.0), "the front needs a width, no larger than a display");
+pub(super) const SPOT: Quantity =
+    limits("spot_mm", "mm", (0.1, 10_000.0), "a spot has a width, no larger than a display");
+pub(super) const FASTEST: Quantity = limits(
+    "fastest_mm_per_s",
+    "mm/s",
+    (1.0, 10_000.0),
+    "slower than 1 mm/s nobody sees it move, and no fluid follows 10 m/s",
+);
+pub(super) const SPEED: Quantity = limits(
+    "mm_per_s",
+    "mm/s",
+    (1.0, 100_000.0),
+    "slower than 1 mm/s nobody sees it travel, faster than 100 m/s it is everywhere at once",
+);
+pub(super) const FADE: Quantity =
+    limits("fade_per_m", "", (0.0, 0.999), "it is the part lost on each metre: 0 loses nothing");
+pub(super) const SOURCE: Quantity = limits("from_mm", "mm", (-10_000.0, 10_000.0), ON_FRONT);
+pub(super) const LAYER: Quantity =
+    limits("priority", "", (0.0, 100.0), "routes of higher priority cover those of lower");
+pub(super) const MASTER: Quantity =
+    limits("master", "", (0.0, 1.0), "1 leaves all wishes as they are, 0 none of them");
+pub(super) const TURN: Quantity = limits("turn_deg", "degrees", (-360.0, 360.0), ANY_ANGLE);
+pub(super) const IDLE_LEVEL: Quantity =
+    limits("level", "", (0.0, 0.3), "it is to be seen, not to heat the coils all night");
+pub(super) const PERIOD: Quantity =
+    limits("period_s", "s", (1.0, 600.0), "idle motion is slow, and still motion");
 pub(super) const WEIGHT: Quantity =
     limits("weight", "", (-1.0, 1.0), "1 is all a coil can do, and -1 all of it the other way");
 
@@ -179,6 +205,8 @@ pub(super) const POWER: Quantity = limits(
 );
 pub(super) const PRIORITY: Quantity =
     limits("priority", "", (1.0, 255.0), "1 is served first when a rail is short");
+pub(super) const TRIM: Quantity =
+    limits("trim", "", (0.0, 1.0), "it holds back a coil that does more than the others");
 pub(super) const BOARD: Quantity = limits("board", "", (0.0, 255.0), "boards count from 0 to 255");
 pub(super) const FIRST_CHANNEL: Quantity =
     limits("first_channel", "", (0.0, 511.0), "a board has channels 0 to 511");
@@ -214,6 +242,7 @@ mod tests {
         let all = [
             STEPS,
             PRIORITY,
+            LAYER,
             BOARD,
             FIRST_CHANNEL,
             CHANNELS,

@@ -3,9 +3,9 @@
 use serde::Serialize;
 
 use super::digest::digest_hex;
-use super::finding::{Finding, Refusals, SharedSource};
-use super::limits::{QUIET, REST};
-pub use super::route::{Curve, Hears, Moves, Range, Route};
+use super::finding::{At, Finding, Refusals, SharedSource};
+use super::limits::{IDLE_LEVEL, MASTER, PERIOD, QUIET, REST, TURN};
+pub use super::route::{Curve, Hears, Moves, Path, Range, Route};
 use super::section::{Kind, Pad, Section};
 use super::values::{Menu, Picked};
 
@@ -21,12 +21,21 @@ pub struct Mapping {
     #[serde(skip)]
     pub display: Option<String>,
     /// `max` (default): of the routes that reach a coil, the strongest wish wins; `add`: they add
-    /// up.
+    /// up; `over`: they lie over each other by priority.
     pub combine: &'static str,
     /// Time constant of the fade to rest when nothing plays, ms; default 800.
     pub rest_ms: f64,
     /// What counts as nothing playing; default [`Quiet::Follow`].
     pub quiet: Quiet,
+    /// Factor on all wishes, 0 to 1; default 1.
+    pub master: f64,
+    /// `none` (default), `x`, which swaps left and right, or `y`, which swaps top and bottom.
+    pub mirror: &'static str,
+    /// All that is mapped is then turned by this about the display's `[0, 0]`, degrees
+    /// counter-clockwise; default 0.
+    pub turn_deg: f64,
+    /// What moves at rest; left out: nothing.
+    pub idle: Option<Idle>,
     /// Routes in the order of the file.
     pub routes: Vec<Route>,
     /// What the maker should know although the file is usable.
@@ -34,6 +43,19 @@ pub struct Mapping {
     pub warnings: Vec<Finding>,
     #[serde(skip)]
     pub(super) source: SharedSource,
+}
+
+/// A slow swell while nothing plays.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Idle {
+    /// Name of a group, or `all`, which is the default.
+    pub group: At<String>,
+    /// Highest wish, 0 to 0.3.
+    pub level: f64,
+    /// Time of one swell, s; default 8.
+    pub period_s: f64,
+    /// Whether it wanders over the group instead of filling it; default false.
+    pub wander: bool,
 }
 
 /// What counts as quiet.
@@ -76,9 +98,16 @@ fn read_root(pad: &Pad, mut root: Section<'_>) -> Option<Mapping> {
     let name = root.text("name", 64, "add a short name: `name = \"...\"`");
     let intent = root.text("intent", 240, "add what it should look like: `intent = \"...\"`");
     let display = root.text_or_none("display", 240);
-    let combine = root.word_or("combine", &["max", "add"]);
+    let combine = root.word_or("combine", &["max", "add", "over"]);
     let rest_ms = root.number_or(&REST, 800.0).value;
     let quiet = read_quiet(&mut root);
+    let master = root.number_or(&MASTER, 1.0);
+    if master.value <= 0.0 {
+        pad.warn(&master.span, "master: this mapping moves nothing", "above 0 it moves");
+    }
+    let mirror = root.word_or("mirror", &["none", "x", "y"]);
+    let turn_deg = root.number_or(&TURN, 0.0).value;
+    let idle = read_idle(&mut root);
     let sections = root.some_tables("route");
     if let Some(extra) = sections.get(MOST_ROUTES) {
         let title = format!("{} routes are too many", sections.len());
@@ -88,6 +117,9 @@ fn read_root(pad: &Pad, mut root: Section<'_>) -> Option<Mapping> {
         sections.into_iter().take(MOST_ROUTES).map(super::read_route::read).collect();
     root.finish();
     refuse_equal_names(pad, &routes);
+    if combine != "over" {
+        warn_priorities(pad, &routes);
+    }
     Some(Mapping {
         name: name?.value,
         intent: intent?.value,
@@ -95,6 +127,10 @@ fn read_root(pad: &Pad, mut root: Section<'_>) -> Option<Mapping> {
         combine,
         rest_ms,
         quiet,
+        master: master.value,
+        mirror,
+        turn_deg,
+        idle,
         routes: routes.into_iter().collect::<Option<_>>()?,
         warnings: Vec::new(),
         source: pad.source.clone(),
@@ -111,6 +147,27 @@ fn read_quiet(root: &mut Section<'_>) -> Quiet {
             level.map_or(Quiet::Follow, |level| Quiet::Fixed { level_dbfs: level.value })
         }
         _ => Quiet::Follow,
+    }
+}
+
+fn read_idle(root: &mut Section<'_>) -> Option<Idle> {
+    let mut section = root.table("idle")?;
+    let here = section.span.clone();
+    let level = section.number(&IDLE_LEVEL);
+    let period_s = section.number_or(&PERIOD, 8.0).value;
+    let wander = section.flag_or("wander", false);
+    let group = section.text_or_none("group", 64);
+    section.finish();
+    let group = group.unwrap_or(At { value: "all".to_owned(), span: here });
+    Some(Idle { group, level: level?.value, period_s, wander })
+}
+
+/// A priority that was written and does nothing.
+fn warn_priorities(pad: &Pad, routes: &[Option<Route>]) {
+    for (number, route) in (1..).zip(routes) {
+        let Some(route) = route.as_ref().filter(|route| route.priority.value > 0) else { continue };
+        let title = format!("route {number}, priority: nothing is covered here");
+        pad.warn(&route.priority.span, title, "priorities count where `combine = \"over\"`");
     }
 }
 

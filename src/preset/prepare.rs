@@ -4,20 +4,21 @@ use super::check::{MOST_LINKS_A_COIL, places_of};
 use super::display::{CoilType, Display, Trust};
 use super::finding::{At, Finding, Refusals, Source, Weight};
 use super::mapping::{Curve, Mapping, Moves, Quiet, Range, Route};
+use super::motions;
 use super::names::{self, CoilName, Names};
 use super::narrow::{Narrow, fitted};
 use super::near::pairs_within;
-use super::words::{listing, nearest};
+use super::words::{listing, nearest, rounded};
 use crate::analysis::{AnalysisSettings, Arith, BandRequest};
 use crate::audio::SoundFormat;
 use crate::budget::{self, BudgetSettings, CoilBudget, CoilHeat, Polarity, Start};
 use crate::engine::Prepared;
 use crate::mapper::{
-    self, Combine, EnvelopeSettings, MapperSettings, MotionSettings, RangeShape, RouteSettings,
+    self, EnvelopeSettings, LONGEST_FRONT_S, MapperSettings, Place, RangeShape, RouteSettings,
 };
 use crate::units::{
-    Amps, Celsius, CoilId, Hertz, JoulesPerKelvin, KelvinPerWatt, Millimetres, Ohms, Rate, Seconds,
-    Volts, WattsPerKelvin,
+    Amps, Celsius, CoilId, Hertz, JoulesPerKelvin, KelvinPerWatt, Ohms, Rate, Seconds, Volts,
+    WattsPerKelvin,
 };
 
 /// Fits a mapping to a display and to the sound to come.
@@ -37,9 +38,18 @@ pub fn prepare(
 ) -> Result<(Prepared, Names), Refusals> {
     check_start(&start, display)?;
     let (groups, coils) = names::coils(display);
-    let mut fit = Fit { mapping, groups: &groups, coils: &coils, bands: vec![], findings: vec![] };
+    let places = motions::seen(mapping, &places_of(display));
+    let mut fit = Fit {
+        mapping,
+        groups: &groups,
+        coils: &coils,
+        places: &places,
+        bands: vec![],
+        findings: vec![],
+    };
     let numbered = (1..).zip(&mapping.routes);
     let routes = numbered.map(|(n, route)| fit.route(n, route, display, sound)).collect();
+    let resting = mapping.idle.as_ref().map(|idle| fit.group("idle, group", &idle.group, display));
     let Fit { bands, findings, .. } = fit;
     let (refused, warnings): (Vec<_>, Vec<_>) =
         findings.into_iter().partition(|finding| finding.weight() == Weight::Refusal);
@@ -66,10 +76,13 @@ pub fn prepare(
         analysis: AnalysisSettings { sound, frame_rate: rate, bands, quiet_dbfs, arith },
         mapper: MapperSettings {
             frame_rate: rate,
-            places: places_of(display),
+            places,
             routes,
-            combine: if mapping.combine == "add" { Combine::Add } else { Combine::Max },
+            combine: motions::combine(mapping.combine),
             rest_s: seconds(mapping.rest_ms),
+            idle: motions::idle(mapping, resting.unwrap_or_default()),
+            trims: motions::trims(display),
+            master: mapping.master,
         },
         budget: budget_settings(display, rate, start),
     };
@@ -115,6 +128,8 @@ struct Fit<'a> {
     mapping: &'a Mapping,
     groups: &'a [String],
     coils: &'a [CoilName],
+    /// As the mapping sees them.
+    places: &'a [Place],
     bands: Vec<BandRequest>,
     findings: Vec<Finding>,
 }
@@ -128,13 +143,16 @@ impl Fit<'_> {
         sound: SoundFormat,
     ) -> RouteSettings {
         let weight = &route.weight;
-        // Where wishes add up, a negative one holds others back, which is of use.
+        // Where wishes add up or lie over each other, a negative one holds others back.
         if weight.value < 0.0 && !display.driver.two_way() && self.mapping.combine == "max" {
             let name = &display.name;
             let title = format!("route {number}, weight: display \"{name}\" has a one-way driver");
             let label = "it cannot push back: coils where this route is strongest are off";
             self.find(Weight::Warning, weight, title, label);
         }
+        let coils = self.group(&format!("route {number}, moves"), route.moves.group(), display);
+        let motion = motions::motion(&route.moves, &coils, self.places);
+        self.check_delay(number, &route.moves, motions::longest_s(&motion, &coils, self.places));
         RouteSettings {
             bands: self.bands(number, route, sound),
             range: range(route.range),
@@ -144,9 +162,25 @@ impl Fit<'_> {
                 release_s: seconds(route.release_ms),
                 hold_s: seconds(route.hold_ms),
             },
-            motion: motion(&route.moves),
-            coils: self.group(number, route, display),
+            motion,
+            coils,
             weight: weight.value,
+            priority: route.priority.value,
+        }
+    }
+
+    /// A front must reach its farthest coil while what it shows is still remembered.
+    fn check_delay(&mut self, number: usize, moves: &Moves, longest_s: f64) {
+        let Moves::Outward { mm_per_s: speed, .. } = moves else { return };
+        if longest_s > LONGEST_FRONT_S {
+            let title = format!(
+                "route {number}, moves.outward.mm_per_s: at {} mm/s a front needs {} s to its farthest coil",
+                speed.value,
+                rounded(longest_s)
+            );
+            let enough = libm::ceil(speed.value * longest_s / LONGEST_FRONT_S);
+            let label = format!("{LONGEST_FRONT_S} s are accepted: write at least {enough} mm/s");
+            self.find(Weight::Refusal, speed, title, label);
         }
     }
 
@@ -178,14 +212,12 @@ impl Fit<'_> {
         indices
     }
 
-    fn group(&mut self, number: usize, route: &Route, display: &Display) -> Vec<CoilId> {
-        let group = route.moves.group();
+    fn group(&mut self, path: &str, group: &At<String>, display: &Display) -> Vec<CoilId> {
         let all = group.value == "all";
         let index = self.groups.iter().position(|known| *known == group.value);
         if index.is_none() && !all {
             let (name, wanted) = (&display.name, &group.value);
-            let title =
-                format!("route {number}, moves: display \"{name}\" has no group \"{wanted}\"");
+            let title = format!("{path}: display \"{name}\" has no group \"{wanted}\"");
             let known = self.groups.iter().map(String::as_str).chain(["all"]);
             let label = match nearest(&group.value, known.clone()) {
                 Some(near) => format!("did you mean \"{near}\"?"),
@@ -218,16 +250,6 @@ fn curve(curve: Curve) -> mapper::Curve {
         Curve::Straight => mapper::Curve::Straight,
         Curve::Soft => mapper::Curve::Soft,
         Curve::Power { exponent } => mapper::Curve::Power(exponent),
-    }
-}
-
-fn motion(moves: &Moves) -> MotionSettings {
-    match *moves {
-        Moves::LevelAll { .. } => MotionSettings::LevelAll,
-        Moves::Column { towards_deg, edge_mm, .. } => {
-            MotionSettings::Column { towards_deg, edge_mm: Millimetres(edge_mm) }
-        }
-        Moves::Along { towards_deg, .. } => MotionSettings::Along { towards_deg },
     }
 }
 

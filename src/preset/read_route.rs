@@ -2,10 +2,10 @@
 
 use super::finding::At;
 use super::limits::{
-    ATTACK, EDGE, EXPONENT, FLOOR, FLOOR_DBFS, FULL, FULL_DBFS, HOLD, Quantity, RELEASE, TOWARDS,
-    WEIGHT,
+    ATTACK, EXPONENT, FLOOR, FLOOR_DBFS, FULL, FULL_DBFS, HOLD, LAYER, Quantity, RELEASE, WEIGHT,
 };
 use super::read_hears;
+use super::read_moves::read_moves;
 use super::route::{Curve, Hears, Moves, Range, Route};
 use super::section::Section;
 use super::values::{Menu, Picked};
@@ -21,15 +21,6 @@ const RANGE: Menu = Menu {
 };
 const CURVE: Menu =
     Menu { words: &["straight", "soft"], tables: &[("power", "curve.power = { exponent = 2.0 }")] };
-const MOVES: Menu = Menu {
-    words: &[],
-    tables: &[
-        ("level_all", "moves.level_all = { group = \"all\" }"),
-        ("column", "moves.column = { group = \"all\", towards_deg = 90, edge_mm = 20 }"),
-        ("along", "moves.along = { group = \"all\", towards_deg = 0 }"),
-    ],
-};
-
 pub(super) fn read(mut section: Section<'_>) -> Option<Route> {
     let name = section.text("name", 64, "add a name unlike the other routes'");
     let channel = section.word_or("channel", &["all", "left", "right", "mid", "side"]);
@@ -49,6 +40,7 @@ pub(super) fn read(mut section: Section<'_>) -> Option<Route> {
         let title = format!("{}: this route moves nothing", section.path("weight"));
         section.pad.warn(&weight.span, title, "any other weight lets it move");
     }
+    let priority = section.whole_or(&LAYER, 0);
     if let (Some(hears), Some(moves)) = (&hears, &moves) {
         suits(&section, hears, moves);
     }
@@ -65,16 +57,20 @@ pub(super) fn read(mut section: Section<'_>) -> Option<Route> {
         release_ms,
         moves: moves?.value,
         weight,
+        priority,
     })
 }
 
-/// One band for motions that follow one level, two or more for those that lay bands out.
+/// One band for motions that follow one level, two or more for those that lay bands out. A carried
+/// spot follows one level or the balance of several.
 fn suits(section: &Section<'_>, hears: &At<Hears>, moves: &At<Moves>) {
     let bands = hears.value.bands_hz().len();
     let (motion, one) = match moves.value {
         Moves::LevelAll { .. } => ("level_all", true),
         Moves::Column { .. } => ("column", true),
         Moves::Along { .. } => ("along", false),
+        Moves::Carry { .. } => return,
+        Moves::Outward { .. } => ("outward", true),
     };
     let (needs, cure) = match (one, bands) {
         (true, 2..) => ("one band", "hear one with hears.band or hears.scale_band"),
@@ -145,29 +141,4 @@ fn read_curve(section: &mut Section<'_>) -> Curve {
         }
         _ => Curve::Straight,
     }
-}
-
-fn read_moves(section: &mut Section<'_>) -> Option<At<Moves>> {
-    let picked = section.menu("moves", &MOVES, true)?;
-    let Picked::Table(tag, mut table) = picked.value else { return None };
-    let group = table.text("group", 64, "add `group = \"all\"`, or a group of your display");
-    let moves = match tag {
-        "level_all" => group.map(|group| Moves::LevelAll { group }),
-        "column" => {
-            let (towards, edge) = (table.number(&TOWARDS), table.number(&EDGE));
-            group.zip(towards).zip(edge).map(|((group, towards), edge)| Moves::Column {
-                group,
-                towards_deg: towards.value,
-                edge_mm: edge.value,
-            })
-        }
-        _ => {
-            let towards = table.number(&TOWARDS);
-            let along =
-                |(group, towards): (_, At<f64>)| Moves::Along { group, towards_deg: towards.value };
-            group.zip(towards).map(along)
-        }
-    };
-    table.finish();
-    Some(At { value: moves?, span: picked.span })
 }

@@ -32,6 +32,9 @@ pub struct Route {
     pub moves: Moves,
     /// Factor on what the route asks for, -1 to 1; default 1.
     pub weight: At<f64>,
+    /// Where routes lie over each other, higher covers lower, and of equals the later one covers;
+    /// default 0.
+    pub priority: At<u32>,
 }
 
 /// Which bands a route hears.
@@ -194,15 +197,57 @@ pub enum Moves {
         /// From the lowest to the highest band, counter-clockwise from right.
         towards_deg: f64,
     },
+    /// A spot handed on from coil to coil; hears one or more.
+    Carry {
+        /// Name of a group, or `all`.
+        group: At<String>,
+        /// The way it takes.
+        path: Path,
+        /// Width at half the spot's height.
+        spot_mm: f64,
+        /// The spot's middle goes no faster.
+        fastest_mm_per_s: f64,
+    },
+    /// A front that travels outward from a point; hears one band.
+    Outward {
+        /// Name of a group, or `all`.
+        group: At<String>,
+        /// The point; left out, the middle of the group.
+        from_mm: Option<[f64; 2]>,
+        /// How fast it travels.
+        mm_per_s: At<f64>,
+        /// Part lost on each metre; default 0.
+        fade_per_m: f64,
+    },
+}
+
+/// The way of a spot.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Path {
+    /// Around the middle of the group.
+    Ring {
+        /// Where it begins, counter-clockwise from right; default 90, the top.
+        start_deg: f64,
+        /// Which way it runs; default true.
+        clockwise: bool,
+    },
+    /// Along an axis.
+    Axis {
+        /// From the beginning to the end, counter-clockwise from right.
+        towards_deg: f64,
+    },
 }
 
 impl Moves {
     /// The group, with its place in the file.
     pub fn group(&self) -> &At<String> {
         match self {
-            Self::LevelAll { group } | Self::Column { group, .. } | Self::Along { group, .. } => {
-                group
-            }
+            Self::LevelAll { group }
+            | Self::Column { group, .. }
+            | Self::Along { group, .. }
+            | Self::Carry { group, .. }
+            | Self::Outward { group, .. } => group,
         }
     }
 }

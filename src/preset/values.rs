@@ -214,6 +214,20 @@ impl<'a> Section<'a> {
         Some(At { value: values.into_iter().collect::<Option<_>>()?, span: found.span })
     }
 
+    /// One number for all, or a list with a number for each; `None` when it is left out.
+    pub(super) fn number_or_list(
+        &mut self,
+        quantity: &Quantity,
+        count: usize,
+    ) -> Option<At<Vec<f64>>> {
+        let found = self.peek(quantity.key)?;
+        if let DeValue::Array(_) = found.value {
+            return self.numbers(quantity, count..=count);
+        }
+        let one = self.number_if(quantity)?;
+        Some(At { value: vec![one.value; count], span: one.span })
+    }
+
     /// A list of whole numbers, if it is there.
     pub(super) fn wholes_if(
         &mut self,
@@ -233,10 +247,15 @@ impl<'a> Section<'a> {
         self.read_point(quantity, &found)
     }
 
+    /// A point that may be left out.
+    pub(super) fn point_if(&mut self, quantity: &Quantity) -> Option<[f64; 2]> {
+        let found = self.find(quantity.key)?;
+        self.read_point(quantity, &found)
+    }
+
     /// A point with a value for when it is left out.
     pub(super) fn point_or(&mut self, quantity: &Quantity, default: [f64; 2]) -> [f64; 2] {
-        let found = self.find(quantity.key);
-        found.and_then(|found| self.read_point(quantity, &found)).unwrap_or(default)
+        self.point_if(quantity).unwrap_or(default)
     }
 
     /// A list of points.

@@ -5,7 +5,11 @@ use std::fmt::Display;
 use strsim::{jaro_winkler, normalized_damerau_levenshtein};
 
 /// Endings by which a key names its unit, longest first, and the unit as spoken.
-const UNITS: [(&str, &str); 31] = [
+const UNITS: [(&str, &str); 35] = [
+    ("_mm_per_s", "mm/s"),
+    ("_cm_per_s", "cm/s"),
+    ("_m_per_s", "m/s"),
+    ("_per_m", "parts per metre"),
     ("_j_per_k", "J/K"),
     ("_k_per_w", "K/W"),
     ("_w_per_k", "W/K"),

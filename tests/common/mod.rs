@@ -160,6 +160,18 @@ hold_ms = 0
 release_ms = 60
 moves.along = { group = "ring", towards_deg = 0 }
 weight = 1.0
+[[route]]
+name = "spot"
+hears.edges = { hz = [100, 300, 900, 2700] }
+range.follow = { floor_db = -12, full_db = 0 }
+moves.carry = { group = "ring", path = "ring", spot_mm = 90, fastest_mm_per_s = 300 }
+weight = 0.4
+[[route]]
+name = "front"
+hears.band = { low_hz = 3000, high_hz = 9000 }
+range.follow = { floor_db = -12, full_db = 0 }
+moves.outward = { group = "ring", from_mm = [0, -200], mm_per_s = 700, fade_per_m = 0.5 }
+weight = 0.4
 "#;
 
 /// Reads both texts.

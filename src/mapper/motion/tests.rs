@@ -28,9 +28,10 @@ fn column(towards_deg: f64, edge_mm: f64) -> MotionSettings {
 /// What a motion over all coils asks of each.
 fn asked(motion: MotionSettings, places: &[Place], values: &[f64]) -> Vec<f64> {
     let route = route(motion, values.len(), places.len());
-    let spread = Spread::new(&route, places, 1.0).unwrap();
+    let mut spread = Spread::new(&route, places, Rate::new(200, 1).unwrap()).unwrap();
     let mut asked = vec![0.0; places.len()];
-    spread.ask(values, &mut asked, |_, wish| wish);
+    spread.follow(values);
+    spread.ask(values, &mut |coil, share| asked[coil] = share);
     asked
 }
 
@@ -145,7 +146,9 @@ fn on_a_ring_left_and_right_move_alike() {
 #[test]
 fn what_does_not_fit_a_motion_is_refused_with_a_sentence() {
     let refuse = |motion, bands, places: &[Place]| {
-        Spread::new(&route(motion, bands, places.len()), places, 1.0).unwrap_err().to_string()
+        Spread::new(&route(motion, bands, places.len()), places, Rate::new(200, 1).unwrap())
+            .unwrap_err()
+            .to_string()
     };
     let along = MotionSettings::Along { towards_deg: 90.0 };
     let edge = column(0.0, -1.0);
@@ -160,4 +163,57 @@ fn what_does_not_fit_a_motion_is_refused_with_a_sentence() {
     ] {
         assert!(sentence.contains(part), "{sentence}");
     }
+}
+
+/// Five coils 10 mm apart at 200 frames a second. 500 mm/s are 2.5 mm a frame: 4 frames a coil.
+#[test]
+fn a_front_reaches_each_coil_in_its_frame() {
+    let outward = |x_mm, fade_per_m| MotionSettings::Outward {
+        from: place(x_mm, 3.0),
+        speed_mm_per_s: 500.0,
+        fade_per_m,
+    };
+    for (x_mm, frames) in
+        [(0.0, [0, 4, 8, 12, 16]), (20.0, [8, 4, 0, 4, 8]), (41.0, [16, 12, 8, 4, 0])]
+    {
+        let route = route(outward(x_mm, 0.0), 1, 5);
+        let mut spread = Spread::new(&route, &line(), Rate::new(200, 1).unwrap()).unwrap();
+        for frame in 0..40_usize {
+            // A click in frame 0, and a ramp from frame 20 on.
+            let value = |frame: usize| match frame {
+                0 => 1.0,
+                20.. => (frame - 19) as f64 / 64.0,
+                _ => 0.0,
+            };
+            spread.follow(&[value(frame)]);
+            spread.ask(&[9.0], &mut |coil, share| {
+                let by_hand = frame.checked_sub(frames[coil]).map_or(0.0, value);
+                assert_eq!(share, by_hand, "coil {coil}, frame {frame}, from {x_mm} mm");
+            });
+        }
+    }
+    // Nine tenths lost on a metre: after 20 mm 0.1^0.02 = 0.95499 is left, after 40 mm 0.91201.
+    let route = route(outward(0.0, 0.9), 1, 5);
+    let mut spread = Spread::new(&route, &line(), Rate::new(200, 1).unwrap()).unwrap();
+    (0..30).for_each(|_| spread.follow(&[1.0]));
+    let mut got = [0.0; 5];
+    spread.ask(&[1.0], &mut |coil, share| got[coil] = share);
+    assert!((got[2] - 0.95499).abs() < 1e-5 && (got[4] - 0.91201).abs() < 1e-5, "{got:?}");
+    assert_eq!(got[0], 1.0);
+}
+
+#[test]
+fn fronts_that_would_arrive_too_late_are_refused() {
+    let refuse = |from, speed_mm_per_s, fade_per_m| {
+        let motion = MotionSettings::Outward { from, speed_mm_per_s, fade_per_m };
+        let route = route(motion, 1, 5);
+        Spread::new(&route, &line(), Rate::new(200, 1).unwrap()).err().map(|it| it.to_string())
+    };
+    let far = place(-60.0, 3.0);
+    assert_eq!(refuse(far, 10.0, 0.0), None, "100 mm in 10 s");
+    let sentence = refuse(far, 9.0, 0.0).unwrap();
+    assert!(sentence.contains("11.1 s") && sentence.contains("10 mm/s or more"), "{sentence}");
+    assert!(refuse(far, 0.0, 0.0).unwrap().contains("mm_per_s is 0 mm/s"));
+    assert!(refuse(far, 100.0, 1.0).unwrap().contains("fade_per_m is 1;"));
+    assert!(refuse(place(f64::NAN, 0.0), 100.0, 0.0).unwrap().contains("from_mm is NaN mm"));
 }
