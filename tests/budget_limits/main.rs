@@ -17,6 +17,7 @@
 mod long;
 mod nets;
 mod oracle;
+mod pace;
 mod plant;
 mod rails;
 mod random;
