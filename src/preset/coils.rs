@@ -3,6 +3,7 @@
 use serde::Serialize;
 
 use super::finding::At;
+use super::harness::{self, Harness};
 use super::layout::{self, Layout};
 use super::limits::{BOARD, CHANNELS, FIRST_CHANNEL, PRIORITY};
 use super::section::Section;
@@ -24,6 +25,8 @@ pub struct Block {
     pub board: u16,
     /// Channel of each coil on that board.
     pub channels: At<Vec<u16>>,
+    /// Wire, fuse and connector of each of them.
+    pub harness: Harness,
     /// Where they stand.
     pub place: At<Layout>,
 }
@@ -49,6 +52,7 @@ pub(super) fn read(mut section: Section<'_>, known: &Known) -> Option<Block> {
     let board = u16::try_from(section.whole_or(&BOARD, 0).value).ok()?;
     let place = layout::read(&mut section);
     let channels = read_channels(&mut section, place.as_ref());
+    let harness = harness::read(&mut section);
     section.finish();
     Some(Block {
         group: group?,
@@ -57,6 +61,7 @@ pub(super) fn read(mut section: Section<'_>, known: &Known) -> Option<Block> {
         priority,
         board,
         channels: channels?,
+        harness,
         place: place?,
     })
 }
