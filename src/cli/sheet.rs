@@ -11,6 +11,7 @@ use super::{Failure, Outcome, print};
 
 /// Flags as typed.
 #[derive(Debug, clap::Args)]
+#[group(skip)]
 pub(super) struct Args {
     /// Print the build sheet: wires, fuses, currents, line and frame rates, switching on
     #[arg(long)]

@@ -60,7 +60,9 @@ impl Harness {
         for (part, stands) in weakest.filter_map(|(part, stands)| stands.map(|a| (part, a))) {
             let carries = rounded(stands);
             let problem = format!("{fuse} A does not protect a {part} that carries {carries} A");
-            add(fuse > stands, "fuse_a", problem, format!("{carries} A or less does"));
+            // A part that is too weak already has to be mended first.
+            let wrong = fuse > stands && stands >= full_a;
+            add(wrong, "fuse_a", problem, format!("{carries} A or less does"));
         }
         faults
     }
