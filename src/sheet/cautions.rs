@@ -112,8 +112,8 @@ pub(super) fn power_up(display: &Display) -> Vec<String> {
         ));
     }
     list.push(
-        "One coil at a time, briefly, at low duty: the right one must pull, and stay cool to the \
-         hand's back. Then raise the current limits, and fill the tank last."
+        "One coil at a time, briefly, at low duty: the right one must pull and hardly warm; \
+         measure, do not touch. Then raise the current limits, and fill the tank last."
             .to_owned(),
     );
     list.push(

@@ -154,7 +154,7 @@ pub struct CoilLine {
     pub ohms_20_c: f64,
     /// At full duty, A.
     pub full_a: f64,
-    /// RMS current that heat allows for ever, A.
+    /// RMS current that heat allows for ever with all coils at work, A; alone it may be more.
     pub steady_a: f64,
     /// Its wire, if known.
     pub wire: Option<WireLine>,

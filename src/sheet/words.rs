@@ -11,7 +11,7 @@ pub fn blocks(sheet: &Sheet) -> Vec<Block> {
         Block::Title(format!("{}: build sheet", sheet.display)),
         Block::Line(format!(
             "Full current: the whole rail over a winding at room temperature, {} C. For ever: RMS \
-             that heat allows at all times. Wires carry 4 A per mm2 (common practice, no source).",
+             that heat allows at all times with all coils at work; a coil alone may hold more. Wires carry 4 A per mm2 (common practice, no source).",
             sheet.room_c
         )),
     ];
