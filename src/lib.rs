@@ -15,7 +15,7 @@
 //! are built and none afterwards. The same samples give the same bytes however they are chunked.
 //!
 //! [`engine`] ties the four stages together, [`run`] feeds it, [`preset`] reads what the maker
-//! wrote, [`picture`] draws what came out.
+//! wrote, [`sheet`] says how to build it, [`picture`] draws what came out.
 
 pub mod units;
 
@@ -36,6 +36,8 @@ pub mod sink;
 pub mod engine;
 
 pub mod preset;
+
+pub mod sheet;
 
 pub mod run;
 

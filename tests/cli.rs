@@ -169,6 +169,21 @@ fn a_broken_song_renders_as_far_as_it_goes() {
 }
 
 #[test]
+fn check_prints_and_draws_the_build_sheet_of_a_display_alone() {
+    let bench = Bench::new();
+    let run = bench.run(&["check", "--display", "display.toml", "--sheet", "--picture", "a.png"]);
+    assert_eq!(run.status.code(), Some(0), "{}", text(&run.stderr));
+    let said = text(&run.stdout);
+    assert!(said.contains("build sheet") && said.contains("Switching on"), "{said}");
+    let png = std::fs::read(bench.path("a.png")).unwrap();
+    assert!(png.starts_with(b"\x89PNG"));
+    let run = bench.run(&["check", "--display", "display.toml", "--json"]);
+    let json: serde_json::Value = serde_json::from_str(&text(&run.stdout)).unwrap();
+    assert!(json["coils"][0]["full_a"].as_f64().unwrap() > 0.0, "{json}");
+    assert_eq!(bench.run(&["check"]).status.code(), Some(2));
+}
+
+#[test]
 fn check_says_what_was_understood() {
     let bench = Bench::new();
     let run = bench.run(&["check", "--preset", "mapping.toml", "--display", "display.toml"]);

@@ -27,6 +27,7 @@ const ALLOWED: &[(&str, &[&str])] = &[
     ("sink", &["units", "frame", "budget"]),
     ("engine", &["units", "audio", "analysis", "mapper", "budget", "frame"]),
     ("preset", &["units", "audio", "analysis", "mapper", "coil", "budget", "frame", "engine"]),
+    ("sheet", &["units", "coil", "budget", "frame", "preset"]),
     (
         "run",
         &[
@@ -34,12 +35,12 @@ const ALLOWED: &[(&str, &[&str])] = &[
             "preset",
         ],
     ),
-    ("picture", &["units", "frame"]),
+    ("picture", &["units", "frame", "sheet"]),
     (
         "cli",
         &[
             "units", "audio", "analysis", "mapper", "coil", "budget", "frame", "sink", "engine",
-            "preset", "run", "picture",
+            "preset", "sheet", "run", "picture",
         ],
     ),
 ];

@@ -136,6 +136,10 @@ fn check_rails(settings: &BudgetSettings) -> Result<(), BudgetError> {
             limit_a,
             "give the mean current that its supply and fuse can stand",
         )?;
+        let ramp_s = given.ramp.0;
+        tell(not_negative(ramp_s), "its start-up ramp (s)", ramp_s, "give a time of 0 s or more")?;
+        let slew = given.slew_a_per_s;
+        tell(slew > 0.0, "its slew limit (A/s)", slew, "give more than 0; infinity for none")?;
     }
     Ok(())
 }
@@ -186,6 +190,10 @@ fn check_coil(
     tell(in_reach(heat.coil_limit.0), "its limit (C)", heat.coil_limit.0, above_room)?;
     let backing_c = heat.backing_limit.0;
     tell(in_reach(backing_c), "its backing's limit (C)", backing_c, above_room)?;
+    let least = coil.least_duty;
+    tell((0.0..=1.0).contains(&least), "its least duty", least, "give a share from 0 to 1")?;
+    let rest_s = coil.turn_rest.0;
+    tell(not_negative(rest_s), "its rest between signs (s)", rest_s, "give a time of 0 s or more")?;
     let most = match coil.polarity {
         Polarity::Unipolar => u16::MAX,
         Polarity::SignMagnitude => i16::MAX.unsigned_abs(),

@@ -17,6 +17,7 @@ struct Driver {
     steps: f64,
     per_step: f64,
     two_way: bool,
+    least: u32,
     table: usize,
 }
 
@@ -38,6 +39,7 @@ impl Drivers {
             steps: f64::from(coil.steps),
             per_step: f64::from(coil.steps).recip(),
             two_way: coil.polarity == Polarity::SignMagnitude,
+            least: whole_steps(libm::ceil(coil.least_duty * f64::from(coil.steps) - HAIR)),
             table: speeds.partition_point(|&bits| bits < coil.period_over_tau.to_bits()),
         };
         Self {
@@ -79,6 +81,11 @@ impl Wired<'_> {
         whole_steps(self.chords.duty(heat) * self.driver.steps)
     }
 
+    /// The compare value as the driver makes it: a pulse that is too short for it becomes none.
+    pub(super) fn made(&self, code: u32) -> u32 {
+        if code < self.driver.least { 0 } else { code }
+    }
+
     /// Duty of a compare value.
     pub(super) fn duty(&self, code: u32) -> f64 {
         f64::from(code) * self.driver.per_step
@@ -107,7 +114,7 @@ fn whole_steps(steps: f64) -> u32 {
 mod tests {
     use super::*;
     use crate::budget::CoilHeat;
-    use crate::units::{Celsius, JoulesPerKelvin, KelvinPerWatt, Ohms};
+    use crate::units::{Celsius, JoulesPerKelvin, KelvinPerWatt, Ohms, Seconds};
 
     fn coil(steps: u16, polarity: Polarity) -> CoilBudget {
         CoilBudget {
@@ -129,6 +136,8 @@ mod tests {
             power_scale: 1.0,
             polarity,
             steps,
+            least_duty: 0.0,
+            turn_rest: Seconds(0.0),
         }
     }
 
@@ -143,6 +152,20 @@ mod tests {
                 let less = Share::saturating(wish.get() - 1e-6);
                 assert_eq!(wired.asked(less), code.saturating_sub(1));
                 assert!(wired.within(wired.heat(code)) <= code);
+            }
+        }
+    }
+
+    #[test]
+    fn pulses_too_short_for_the_driver_become_none_and_the_others_stay() {
+        // 0.02 of 255 steps are 5.1: step 5 is too short, step 6 is not. 0.2 of 100 is step 20.
+        for (steps, least_duty, least) in [(255, 0.02, 6), (100, 0.2, 20), (7, 0.0, 0), (9, 1.0, 9)]
+        {
+            let coil = CoilBudget { least_duty, ..coil(steps, Polarity::Unipolar) };
+            let drivers = Drivers::new(&[coil]);
+            let wired = drivers.of(0).unwrap_or_else(|| unreachable!("one coil was given"));
+            for code in 0..=u32::from(steps) {
+                assert_eq!(wired.made(code), if code < least { 0 } else { code }, "of {steps}");
             }
         }
     }

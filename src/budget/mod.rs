@@ -4,9 +4,10 @@
 //! One frame goes through [`Budget::permit`] like this:
 //!
 //! ```text
-//! wish -> drive   compare value asked for, in the driver's own steps, rounded toward off
+//! wish -> drive   compare value asked for, in the driver's own steps, rounded toward off; none for
+//!                 a pulse that is too short, or while a bridge rests before it turns (turns)
 //!      -> limiter no higher than what keeps every node of the thermal network inside its box
-//!      -> rails   lowered further, by priority, where a supply is short
+//!      -> rails   lowered further, by priority, where a supply is short, starts or rises too fast
 //!      -> Duty    and what it heats goes into the model (heat over network)
 //! ```
 //!
@@ -27,6 +28,7 @@ mod permit;
 mod rails;
 mod report;
 mod settings;
+mod turns;
 
 pub use check::BudgetError;
 pub use duty::Duty;

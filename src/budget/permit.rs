@@ -9,6 +9,7 @@ use super::limiter::Limiter;
 use super::load::{Load, Totals};
 use super::network::{Network, Node};
 use super::rails::Rails;
+use super::turns::Turns;
 use super::{BudgetError, BudgetSettings, CoilBudget, Duty, Start};
 use crate::coil::copper::resistance_at;
 use crate::units::{Share, Watts};
@@ -54,6 +55,7 @@ pub struct Budget {
     drivers: Drivers,
     limiter: Limiter,
     rails: Rails,
+    turns: Turns,
     heat: Heat,
     /// Frames since the model last advanced.
     frame: u32,
@@ -126,7 +128,8 @@ impl Budget {
             room_c,
             drivers: Drivers::new(&settings.coils),
             limiter: Limiter::new(&network, &allowed, &full_w, room_c, &timing),
-            rails: Rails::new(settings),
+            rails: Rails::new(settings, timing.frame_s),
+            turns: Turns::new(&settings.coils, timing.frame_s),
             heat,
             frame: 0,
             most: vec![0; coils],
@@ -153,8 +156,10 @@ impl Budget {
         }
         let wish_of = |coil: usize| wishes.get(coil).copied().unwrap_or(Share::NONE);
         for (coil, wired) in self.drivers.all().enumerate() {
-            let asked = wired.asked(wish_of(coil));
-            let code = asked.min(self.most[coil]);
+            let wish = wish_of(coil);
+            let ready = self.turns.may(coil, wish);
+            let asked = if ready { wired.made(wired.asked(wish)) } else { 0 };
+            let code = wired.made(asked.min(self.most[coil]));
             self.asked[coil] = asked;
             self.codes[coil] = code;
             self.shares[coil] = wired.heat(code);
@@ -162,7 +167,11 @@ impl Budget {
         self.rails.lower(&self.drivers, &mut self.codes, &mut self.shares);
         self.meters.start_frame();
         for (coil, wired) in self.drivers.all().enumerate() {
-            let code = self.codes[coil];
+            let fed = self.codes[coil];
+            let code = wired.made(fed);
+            if code < fed {
+                self.shares[coil] = wired.heat(code);
+            }
             let power = self.shares[coil] * self.limiter.tick_full_w[coil];
             self.sum_w[coil] += power;
             self.peak_w[coil] = self.peak_w[coil].max(power);
@@ -171,9 +180,11 @@ impl Budget {
             let wish = wish_of(coil);
             let asked = self.asked[coil];
             let cool = asked.min(self.most[coil]);
-            let duties = [asked, cool, code].map(|code| wired.duty(code));
+            let duties = [asked, cool, wired.made(cool), fed, code].map(|code| wired.duty(code));
             self.meters.count(coil, wish.get().abs(), duties);
-            self.duties[coil] = Duty::permit(signed(code, wish));
+            let code = signed(code, wish);
+            self.turns.sent(coil, code);
+            self.duties[coil] = Duty::permit(code);
         }
         self.frame += 1;
         if self.frame == self.timing.frames {
@@ -303,9 +314,10 @@ impl Meters {
     }
 
     /// Counts one coil: the size of its wish, and its duty as asked of the driver, as heat allows,
-    /// as granted.
-    fn count(&mut self, coil: usize, wished: f64, [asked, cool, granted]: [f64; 3]) {
-        let cut_driver = (wished - asked).max(0.0);
+    /// as the driver makes that, as its rail feeds, as granted.
+    fn count(&mut self, coil: usize, wished: f64, duties: [f64; 5]) {
+        let [asked, cool, made, fed, granted] = duties;
+        let cut_driver = (wished - asked).max(0.0) + (cool - made) + (fed - granted);
         self.frame.wished += wished;
         self.frame.granted += granted;
         self.frame.cut_driver += cut_driver;
@@ -314,9 +326,9 @@ impl Meters {
         self.cut_driver[coil] += cut_driver;
         if granted < asked {
             self.frame.cut_heat += asked - cool;
-            self.frame.cut_rail += cool - granted;
+            self.frame.cut_rail += made - fed;
             self.cut_heat[coil] += asked - cool;
-            self.cut_rail[coil] += cool - granted;
+            self.cut_rail[coil] += made - fed;
         }
     }
 }

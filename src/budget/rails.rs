@@ -2,17 +2,20 @@
 //!
 //! Only the on phase draws from the supply, and over a period the supply gives exactly what the
 //! copper heats (ideal freewheel path): the mean current of a coil is its heat share times its full
-//! current, not its mean coil current. Full current counts here as that of a winding
-//! as cold as it may ever be, where it takes most, and with the coil's factor for what is not
-//! measured: so neither a cold morning nor an error of the heat model can overload a supply. Lowering power is always safe for heat, so this
-//! comes last and may only lower.
+//! current, not its mean coil current. Full current counts here as that of a winding as cold as it
+//! may ever be, where it takes most, and with the coil's factor for what is not measured: so
+//! neither a cold morning nor an error of the heat model can overload a supply. Lowering power is
+//! always safe for heat, so this comes last and may only lower.
+//!
+//! A rail may also be told to start softly and to rise slowly ([`Pace`]); both lower what it may
+//! give in a frame, and are shared out as its limit is.
 
 #![expect(clippy::indexing_slicing, reason = "index arithmetic over coils and rails, checked")]
 
 use std::ops::Range;
 
 use super::drive::Drivers;
-use super::{BudgetSettings, CoilBudget};
+use super::{BudgetSettings, CoilBudget, Rail};
 use crate::coil::copper::resistance_at;
 use crate::units::Celsius;
 
@@ -30,6 +33,39 @@ pub(super) fn counted_a(settings: &BudgetSettings, coil: &CoilBudget) -> f64 {
 /// Coils of one rail and one priority, as a range of `Rails::order`.
 type Group = Range<usize>;
 
+/// How fast the current of one rail may come up.
+#[derive(Debug, Clone, Copy)]
+struct Pace {
+    /// Where the start-up ramp ends, A, and its part per frame.
+    top_a: f64,
+    ramp_per_frame: f64,
+    /// Largest rise from one frame to the next, A.
+    rise_a: f64,
+    /// What was asked for in the last frame, as far as limit, ramp and rise let it. Duties are
+    /// rounded down from it; following those instead would stay at nothing for ever where the rise
+    /// of one frame is less than one step.
+    level_a: f64,
+}
+
+impl Pace {
+    fn new(rail: &Rail, all_full_a: f64, frame_s: f64) -> Self {
+        Self {
+            top_a: rail.limit.0.min(all_full_a),
+            // Without a ramp this is infinite, and 0 times it is no number and lowers nothing.
+            ramp_per_frame: frame_s / rail.ramp.0,
+            rise_a: rail.slew_a_per_s * frame_s,
+            level_a: 0.0,
+        }
+    }
+
+    /// The most that a rail may give in frame `frame`.
+    fn within(&self, frame: u64, limit_a: f64) -> f64 {
+        let share = frame as f64 * self.ramp_per_frame;
+        let ramp_a = if share < 1.0 { share * self.top_a } else { f64::INFINITY };
+        limit_a.min(ramp_a).min(self.level_a + self.rise_a)
+    }
+}
+
 /// The rails, and who is served in which order.
 #[derive(Debug, Clone)]
 pub(super) struct Rails {
@@ -38,6 +74,9 @@ pub(super) struct Rails {
     /// Per coil: what full duty counts for on its rail, A.
     pub full_a: Vec<f64>,
     limit_a: Vec<f64>,
+    paces: Vec<Pace>,
+    /// Frames since the first.
+    frame: u64,
     asked_a: Vec<f64>,
     /// Coils by rail, then priority, then display order.
     order: Vec<usize>,
@@ -48,7 +87,7 @@ pub(super) struct Rails {
 
 impl Rails {
     /// From checked settings.
-    pub(super) fn new(settings: &BudgetSettings) -> Self {
+    pub(super) fn new(settings: &BudgetSettings, frame_s: f64) -> Self {
         let coils = &settings.coils;
         let mut order: Vec<usize> = (0..coils.len()).collect();
         order.sort_by_key(|&coil| (coils[coil].rail, coils[coil].priority));
@@ -64,9 +103,17 @@ impl Rails {
             groups.push(start..start + members.len());
             start += members.len();
         }
+        let full_a: Vec<f64> = coils.iter().map(|coil| counted_a(settings, coil)).collect();
+        let mut all_full_a = vec![0.0; settings.rails.len()];
+        for (coil, amps) in coils.iter().zip(&full_a) {
+            all_full_a[coil.rail] += amps;
+        }
+        let paces = settings.rails.iter().zip(&all_full_a);
         Self {
             rail_of: coils.iter().map(|coil| coil.rail).collect(),
-            full_a: coils.iter().map(|coil| counted_a(settings, coil)).collect(),
+            full_a,
+            paces: paces.map(|(rail, all)| Pace::new(rail, *all, frame_s)).collect(),
+            frame: 0,
             limit_a: settings.rails.iter().map(|rail| rail.limit.0).collect(),
             asked_a: vec![0.0; settings.rails.len()],
             order,
@@ -82,16 +129,25 @@ impl Rails {
             self.asked_a[self.rail_of[coil]] += share * self.full_a[coil];
         }
         for rail in 0..self.limit_a.len() {
-            if self.asked_a[rail] > self.limit_a[rail] {
-                self.share_out(rail, drivers, codes, heat);
+            let within_a = self.paces[rail].within(self.frame, self.limit_a[rail]);
+            self.paces[rail].level_a = self.asked_a[rail].min(within_a);
+            if self.asked_a[rail] > within_a {
+                self.share_out(rail, within_a, drivers, codes, heat);
             }
         }
+        self.frame = self.frame.saturating_add(1);
     }
 
-    /// Serves a short rail: in order of priority while it lasts, then everyone of the priority at
+    /// Serves a short rail from what it has left: in order of priority while it lasts, then everyone of the priority at
     /// which it runs short by the same factor, then nobody.
-    fn share_out(&self, rail: usize, drivers: &Drivers, codes: &mut [u32], heat: &mut [f64]) {
-        let mut left_a = self.limit_a[rail];
+    fn share_out(
+        &self,
+        rail: usize,
+        mut left_a: f64,
+        drivers: &Drivers,
+        codes: &mut [u32],
+        heat: &mut [f64],
+    ) {
         for group in &self.groups[self.groups_of[rail].clone()] {
             let members = &self.order[group.clone()];
             let amps = |&coil: &usize| heat[coil] * self.full_a[coil];

@@ -12,7 +12,7 @@ use super::rails::counted_a;
 use super::{Budget, BudgetError, BudgetSettings, Start};
 use crate::coil::chords::Chords;
 use crate::coil::copper::COPPER_K_C;
-use crate::units::{Amps, Celsius, Share};
+use crate::units::{Amps, Celsius, Seconds, Share};
 
 /// Steps of the first ten minutes, s: short against every winding.
 const FINE_S: f64 = 0.1;
@@ -238,6 +238,10 @@ fn rail_reports(settings: &BudgetSettings) -> Vec<RailReport> {
 fn run(settings: &BudgetSettings) -> Result<Run, BudgetError> {
     let mut settings = settings.clone();
     settings.start = Start::Cold;
+    for rail in &mut settings.rails {
+        // What is over within seconds has no place in steps of seconds.
+        (rail.ramp, rail.slew_a_per_s) = (Seconds(0.0), f64::INFINITY);
+    }
     let real = Timing::of(&settings);
     let wishes = vec![Share::ALL; settings.coils.len()];
     let full: Vec<u32> = settings.coils.iter().map(|coil| u32::from(coil.steps)).collect();

@@ -58,6 +58,11 @@ pub struct CoilBudget {
     pub polarity: Polarity,
     /// Compare value of the driver at full duty, 1 to 65535 (1 to 32767 for bridges).
     pub steps: u16,
+    /// Shortest pulse of the driver as a share of its period: smaller duties become off. 0 to 1; 0
+    /// where every step can be made.
+    pub least_duty: f64,
+    /// How long a bridge stays off before it pushes the other way; 0: not at all.
+    pub turn_rest: Seconds,
 }
 
 /// Two coils that warm each other.
@@ -93,6 +98,11 @@ pub struct Rail {
     pub volts: Volts,
     /// Mean current it may give to the coils.
     pub limit: Amps,
+    /// Time from the first frame on over which its current is let in, in a straight line from
+    /// nothing to the limit, or to what all its coils take if that is less; 0: at once.
+    pub ramp: Seconds,
+    /// Fastest rise of its mean current, A/s. A fall is free. Infinite: any.
+    pub slew_a_per_s: f64,
 }
 
 /// How warm everything is at the first frame.

@@ -1,23 +1,30 @@
-//! `coilscore check`: does a mapping fit a display, and how is each band heard?
+//! `coilscore check`: does a mapping fit a display, how is each band heard, how is it built?
 
 use std::fmt::Write;
+use std::path::{Path, PathBuf};
 
 use coilscore::analysis::{Analysis, Arith, BandInfo};
 use coilscore::audio::{RATE_LIMITS_HZ, SoundFormat};
-use coilscore::budget::{Budget, Start};
+use coilscore::budget::{Budget, BudgetSettings, Start};
 use coilscore::engine::Prepared;
-use coilscore::mapper::{Combine, Mapper, MotionSettings, Path};
-use coilscore::preset::{Display, Mapping, Names, prepare};
+use coilscore::mapper::{Combine, Mapper, MotionSettings, Path as Way};
+use coilscore::preset::{Display, Mapping, Names, prepare, prepare_display};
 use coilscore::units::Rate;
 
 use super::inputs::{self, Files};
-use super::{Failure, Outcome, print};
+use super::{Failure, Outcome, print, sheet};
 
 /// Flags as typed.
 #[derive(Debug, clap::Args)]
 pub(super) struct Args {
+    /// Mapping: which music moves what (TOML); left out: the display alone is checked
+    #[arg(long, value_name = "FILE", required_unless_present = "display")]
+    preset: Option<PathBuf>,
+    /// Display: coils, driver, supply, heat (TOML); left out: the one that the mapping names
+    #[arg(long, value_name = "FILE")]
+    display: Option<PathBuf>,
     #[command(flatten)]
-    files: Files,
+    sheet: sheet::Args,
     /// Frames per second
     #[arg(long, default_value = "200", value_parser = inputs::rate)]
     rate: Rate,
@@ -29,7 +36,28 @@ pub(super) struct Args {
 
 /// Checks and prints what was understood.
 pub(super) fn run(args: &Args) -> Outcome {
-    let (mapping, display) = args.files.load(false)?;
+    let display = match (&args.preset, &args.display) {
+        (Some(preset), display) => pair(args, preset.clone(), display.clone())?,
+        (None, Some(display)) => alone(args, display)?,
+        (None, None) => return Err(Failure::Refused("name a --preset or a --display".into())),
+    };
+    sheet::run(&args.sheet, &display, args.rate)
+}
+
+/// A display without a mapping.
+fn alone(args: &Args, display: &Path) -> Result<Display, Failure> {
+    let display = inputs::read_display(display, false)?;
+    let (settings, names) = prepare_display(&display, args.rate, Start::Cold);
+    Budget::new(&settings).map_err(Failure::refused)?;
+    if !args.sheet.is_json() {
+        print(&display_line(&settings, &names))?;
+    }
+    Ok(display)
+}
+
+/// A mapping on a display.
+fn pair(args: &Args, preset: PathBuf, display: Option<PathBuf>) -> Result<Display, Failure> {
+    let (mapping, display) = Files { preset, display }.load(false)?;
     let sound = SoundFormat { rate_hz: args.sound_rate_hz, channels: 2 };
     let (prepared, names) =
         prepare(&mapping, &display, sound, args.rate, Start::Cold, Arith::Native)
@@ -38,33 +66,31 @@ pub(super) fn run(args: &Args) -> Outcome {
     let analysis = Analysis::new(&prepared.analysis).map_err(Failure::refused)?;
     Mapper::new(&prepared.mapper).map_err(Failure::refused)?;
     Budget::new(&prepared.budget).map_err(Failure::refused)?;
-    let text = understood(&mapping, &display, &prepared, &names, analysis.bands());
-    print(&text)
+    if !args.sheet.is_json() {
+        print(&understood(&mapping, &prepared, &names, analysis.bands()))?;
+    }
+    Ok(display)
 }
 
-fn understood(
-    mapping: &Mapping,
-    display: &Display,
-    prepared: &Prepared,
-    names: &Names,
-    bands: &[BandInfo],
-) -> String {
+fn display_line(settings: &BudgetSettings, names: &Names) -> String {
+    format!(
+        "display  {}: {} coils, groups: {}, rails: {}, room {:.0} C\n",
+        names.display,
+        settings.coils.len(),
+        names.groups.join(", "),
+        names.rails.join(", "),
+        settings.room.0
+    )
+}
+
+fn understood(mapping: &Mapping, prepared: &Prepared, names: &Names, bands: &[BandInfo]) -> String {
     let mut text = String::new();
     // Writing to a String cannot fail.
     let _ = writeln!(text, "mapping  {}: {}", mapping.name, mapping.intent);
     for words in whole_words(mapping) {
         let _ = writeln!(text, "         {words}");
     }
-    let coils = &prepared.budget.coils;
-    let _ = writeln!(
-        text,
-        "display  {}: {} coils, groups: {}, rails: {}, room {:.0} C",
-        display.name,
-        coils.len(),
-        names.groups.join(", "),
-        names.rails.join(", "),
-        prepared.budget.room.0
-    );
+    text += &display_line(&prepared.budget, names);
     let _ = writeln!(text, "\n{:<16} {:>6} {:>6}  moves", "route", "bands", "coils");
     for (route, name) in prepared.mapper.routes.iter().zip(&names.routes) {
         let mut moves = motion_words(route.motion);
@@ -98,8 +124,8 @@ fn motion_words(motion: MotionSettings) -> String {
         MotionSettings::Along { .. } => "bands along an axis".into(),
         MotionSettings::Carry { path, fastest_mm_per_s, .. } => {
             let way = match path {
-                Path::Ring { .. } => "around",
-                Path::Axis { .. } => "along an axis",
+                Way::Ring { .. } => "around",
+                Way::Axis { .. } => "along an axis",
             };
             format!("a spot carried {way}, {fastest_mm_per_s} mm/s at most")
         }

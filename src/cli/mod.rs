@@ -17,6 +17,7 @@ mod picture;
 mod ports;
 mod progress;
 mod render;
+mod sheet;
 
 use std::process::ExitCode;
 
@@ -41,7 +42,7 @@ enum Command {
     Render(render::Args),
     /// Draw a duty file as a PNG
     Picture(picture::Args),
-    /// Check a mapping and a display, and show how each band is heard
+    /// Check a mapping and a display, show how each band is heard, print the build sheet
     Check(check::Args),
     /// Show what the hardware allows: heat, supply, and for how long
     Budget(budget::Args),

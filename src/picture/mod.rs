@@ -3,7 +3,8 @@
 //! [`TimelineBuilder`] takes the packets of a duty file as they come and keeps a bounded number of
 //! columns; [`Layout`] says where everything lies; [`draw()`] puts it on the page, one panel per
 //! file: band levels, duty per coil, temperatures, supply currents, and what became of the wishes.
-//! All panels share one time axis, so what belongs together stands in one line.
+//! All panels share one time axis, so what belongs together stands in one line. [`draw_sheet()`] puts
+//! the build sheet of a display on paper.
 //!
 //! The font is part of the program and strokes and rasters come from [`canvas`], so every machine
 //! draws the same picture, byte for byte.
@@ -13,6 +14,7 @@ pub mod canvas;
 pub mod colour;
 pub mod column;
 pub mod layout;
+pub mod sheet;
 pub mod text;
 pub mod timeline;
 
@@ -29,6 +31,7 @@ pub use draw::draw;
 pub use layout::{Layout, Size};
 pub use panel_duty::duty_scale;
 pub use panel_levels::level_scale;
+pub use sheet::draw_sheet;
 pub use summary::{sentence, warnings};
 pub use timeline::{Ending, Timeline, TimelineBuilder};
 

@@ -3,6 +3,7 @@
 use serde::Serialize;
 
 use super::finding::At;
+use super::harness::{self, Harness};
 use super::layout::{self, Layout};
 use super::limits::{BOARD, CHANNELS, FIRST_CHANNEL, PRIORITY, TRIM};
 use super::section::Section;
@@ -24,6 +25,8 @@ pub struct Block {
     pub board: u16,
     /// Channel of each coil on that board.
     pub channels: At<Vec<u16>>,
+    /// Wire, fuse and connector of each of them.
+    pub harness: Harness,
     /// Where they stand.
     pub place: At<Layout>,
     /// Factor on the wishes of each coil, 0 to 1; default 1. Coils differ.
@@ -53,6 +56,7 @@ pub(super) fn read(mut section: Section<'_>, known: &Known) -> Option<Block> {
     let channels = read_channels(&mut section, place.as_ref());
     let coils = place.as_ref().map(|place| place.value.places().len());
     let trims = section.number_or_list(&TRIM, coils.unwrap_or(1));
+    let harness = harness::read(&mut section);
     section.finish();
     Some(Block {
         group: group?,
@@ -62,6 +66,7 @@ pub(super) fn read(mut section: Section<'_>, known: &Known) -> Option<Block> {
         board,
         channels: channels?,
         trims: trims.map_or_else(|| vec![1.0; coils.unwrap_or(1)], |trims| trims.value),
+        harness,
         place: place?,
     })
 }

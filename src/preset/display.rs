@@ -5,12 +5,16 @@ use serde::Serialize;
 
 pub use super::coils::Block;
 use super::digest::digest_hex;
+pub use super::driver::{Driver, DriverKind};
 use super::finding::{At, Finding, Refusals, SharedSource};
-pub use super::hardware::{CoilType, Driver, Enclosure, Neighbours, Rail, Trust};
+pub use super::hardware::{CoilType, Enclosure, Neighbours, Rail, Trust};
+pub use super::harness::{Fault, Harness, Link, Magnet, Wire};
 use super::limits::ROOM;
 use super::section::{Kind, Pad, Section};
-use super::{check, coils, hardware};
+use super::{check, check_wiring, coils, driver, hardware, harness};
+use crate::coil::copper::resistance_at;
 use crate::frame::{CoilRun, RailHead};
+use crate::units::{Celsius, Ohms};
 
 /// A display as its file says, defaults filled in.
 #[derive(Debug, Clone, Serialize)]
@@ -21,6 +25,10 @@ pub struct Display {
     pub room_c: At<f64>,
     /// What switches the coils; one kind for the whole display.
     pub driver: Driver,
+    /// The line to the boards, where it is known.
+    pub link: Option<Link>,
+    /// The magnet behind the coils, where it is known.
+    pub magnet: Option<Magnet>,
     /// Case or tank around the coils, where there is one.
     pub enclosure: Option<Enclosure>,
     /// Heat between coils side by side.
@@ -49,6 +57,34 @@ impl Display {
     /// Number of coils.
     pub fn coil_count(&self) -> usize {
         self.blocks.iter().map(|block| block.channels.value.len()).sum()
+    }
+
+    /// What a kind of backing stands, C: what was stated for it, and no more than the magnet.
+    pub fn backing_limit_c(&self, coil_type: &CoilType) -> f64 {
+        let magnet_c = self.magnet.as_ref().map_or(f64::INFINITY, |magnet| magnet.limit_c.value);
+        coil_type.backing_limit_c.value.min(magnet_c)
+    }
+
+    /// Current of each coil of a block at full duty, A: the whole rail over the winding at room
+    /// temperature. No real coil takes more.
+    pub fn full_a(&self, block: &Block) -> f64 {
+        let rail = self.rails.get(block.rail);
+        let coil_type = self.coil_types.get(block.coil_type);
+        rail.zip(coil_type).map_or(0.0, |(rail, coil)| {
+            let (ohms, at) = (Ohms(coil.resistance_ohm), Celsius(coil.reference_c));
+            rail.volts / resistance_at(ohms, at, Celsius(self.room_c.value)).0
+        })
+    }
+
+    /// Boards in use, each with the channels that its packets carry: up to the last one wired.
+    pub fn boards(&self) -> Vec<(u16, u32)> {
+        let mut boards = std::collections::BTreeMap::new();
+        for block in &self.blocks {
+            let last = block.channels.value.iter().copied().max().unwrap_or(0);
+            let channels: &mut u32 = boards.entry(block.board).or_default();
+            *channels = (*channels).max(u32::from(last) + 1);
+        }
+        boards.into_iter().collect()
     }
 
     /// Coils by driver, for the head of a duty file: one run, as there is one kind of driver.
@@ -83,7 +119,9 @@ pub fn read(path: &str, text: &str) -> Result<Display, Refusals> {
 fn read_root(pad: &Pad, mut root: Section<'_>) -> Option<Display> {
     let name = root.text("name", 64, "add a short name: `name = \"...\"`");
     let room_c = root.number_or(&ROOM, 35.0);
-    let driver = hardware::read_driver(&mut root);
+    let driver = driver::read(&mut root);
+    let link = harness::read_link(&mut root);
+    let magnet = harness::read_magnet(&mut root);
     let enclosure = hardware::read_enclosure(&mut root);
     let neighbours = hardware::read_neighbours(&mut root);
     let rails: Vec<_> = root.some_tables("rail").into_iter().map(hardware::read_rail).collect();
@@ -103,6 +141,8 @@ fn read_root(pad: &Pad, mut root: Section<'_>) -> Option<Display> {
         name: name?.value,
         room_c,
         driver: driver?,
+        link,
+        magnet,
         enclosure,
         neighbours,
         rails: rails.into_iter().map(|(_, rail)| rail).collect::<Option<_>>()?,
@@ -112,5 +152,6 @@ fn read_root(pad: &Pad, mut root: Section<'_>) -> Option<Display> {
         source: pad.source.clone(),
     };
     check::display(pad, &display);
+    check_wiring::display(pad, &display);
     Some(display)
 }

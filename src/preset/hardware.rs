@@ -1,37 +1,15 @@
-//! What a display is made of: driver, case, rails, kinds of coil.
+//! What a display is made of: case, rails, kinds of coil.
 
 use serde::Serialize;
 
 use super::finding::At;
 use super::limits::{
-    AMPS, BACKING_HEAT, BACKING_LIMIT, BACKING_TO_AROUND, BACKINGS_LINK, COIL_HEAT, COIL_LIMIT,
-    COIL_TO_AROUND, COIL_TO_BACKING, COILS_LINK, INDUCTANCE, KEEPS, KNEE, MARGIN, POWER, PWM,
-    REFERENCE, RESISTANCE, SPACE_HEAT, SPACE_LIMIT, STEPS, TO_ROOM, VOLTS, WITHIN,
+    AMPS, BACKING_HEAT, BACKING_LIMIT, BACKING_TO_AROUND, BACKINGS_LINK, CAPACITOR, COIL_HEAT,
+    COIL_LIMIT, COIL_TO_AROUND, COIL_TO_BACKING, COILS_LINK, INDUCTANCE, MARGIN, POWER, RAMP,
+    REFERENCE, RESISTANCE, SLEW, SPACE_HEAT, SPACE_LIMIT, TO_ROOM, VOLTS, WITHIN,
 };
 use super::section::Section;
 use super::values::{Menu, Picked};
-
-/// What switches the coils.
-#[derive(Debug, Clone, Serialize)]
-pub struct Driver {
-    /// PWM frequency, Hz. Left out: heat is reckoned for slow PWM, which is never too little.
-    pub pwm_hz: Option<At<f64>>,
-    /// Compare value at full duty, 1 to 65535; 1 to 32767 for `sign_magnitude`.
-    pub steps: u16,
-    /// `one_way` (default) or `sign_magnitude`, a bridge that sets direction and size apart.
-    pub polarity: &'static str,
-    /// How long the last frame stays on the coils when no more come, ms; default 250.
-    pub hold_ms: f64,
-    /// How softly power is taken back near a limit, ms; default 300.
-    pub knee_ms: f64,
-}
-
-impl Driver {
-    /// Whether negative duties do anything.
-    pub fn two_way(&self) -> bool {
-        self.polarity != "one_way"
-    }
-}
 
 /// Case, tank or liquid around all coils.
 #[derive(Debug, Clone, Serialize)]
@@ -64,6 +42,12 @@ pub struct Rail {
     pub volts: f64,
     /// Mean current it may give, A.
     pub limit_a: At<f64>,
+    /// Time over which its current is let in from the first frame on, ms; default 0.
+    pub ramp_ms: f64,
+    /// Fastest rise of its mean current, A/s; left out: any.
+    pub slew_a_per_s: Option<f64>,
+    /// Capacitor across it at the driver, uF, where it is known.
+    pub capacitor_uf: Option<f64>,
 }
 
 /// How far a coil's numbers can be relied on.
@@ -133,48 +117,6 @@ impl CoilType {
     }
 }
 
-/// Bridges have one bit less, as the sign takes it.
-const MOST_TWO_WAY_STEPS: u32 = 32_767;
-
-pub(super) fn read_driver(root: &mut Section<'_>) -> Option<Driver> {
-    let Some(mut section) = root.table("driver") else {
-        root.need("driver", "add [driver] with `steps`");
-        return None;
-    };
-    let pwm_hz = section.number_if(&PWM);
-    let steps = section.whole(&STEPS);
-    let polarity = read_polarity(&mut section);
-    let hold_ms = section.number_or(&KEEPS, 250.0).value;
-    let knee_ms = section.number_or(&KNEE, 300.0).value;
-    let wide = steps.as_ref().filter(|steps| steps.value > MOST_TWO_WAY_STEPS);
-    if let (Some(steps), "sign_magnitude") = (wide, polarity) {
-        let title = format!("{}: {} is outside 1 to 32767", section.path("steps"), steps.value);
-        section.pad.refuse(&steps.span, title, "the sign of a two-way driver takes one of 16 bits");
-    }
-    section.finish();
-    let steps = u16::try_from(steps?.value).ok()?;
-    Some(Driver { pwm_hz, steps, polarity, hold_ms, knee_ms })
-}
-
-fn read_polarity(section: &mut Section<'_>) -> &'static str {
-    if let Some(found) =
-        section.peek("polarity").filter(|f| f.value.as_str() == Some("locked_antiphase"))
-    {
-        section.find("polarity");
-        let title = format!("{}: \"locked_antiphase\" cannot be made safe", found.path);
-        let finding = section.pad.finding(
-            super::finding::Weight::Refusal,
-            &found.span,
-            title,
-            "use \"sign_magnitude\", if the bridge can",
-        );
-        let why = "it heats the coil at rest: with slow PWM as much as at full duty";
-        section.pad.add(finding.help(why));
-        return "sign_magnitude";
-    }
-    section.word_or("polarity", &["one_way", "sign_magnitude"])
-}
-
 pub(super) fn read_enclosure(root: &mut Section<'_>) -> Option<Enclosure> {
     let mut section = root.table("enclosure")?;
     let heat = section.number(&SPACE_HEAT);
@@ -199,11 +141,17 @@ pub(super) type Named<T> = (Option<At<String>>, Option<T>);
 pub(super) fn read_rail(mut section: Section<'_>) -> Named<Rail> {
     let name = section.text("name", 64, "add a name unlike the other rails'");
     let (volts, limit) = (section.number(&VOLTS), section.number(&AMPS));
+    let ramp_ms = section.number_or(&RAMP, 0.0).value;
+    let slew_a_per_s = section.number_if(&SLEW).map(|slew| slew.value);
+    let capacitor_uf = section.number_if(&CAPACITOR).map(|capacitor| capacitor.value);
     section.finish();
     let rail = name.clone().zip(volts).zip(limit).map(|((name, volts), limit_a)| Rail {
         name,
         volts: volts.value,
         limit_a,
+        ramp_ms,
+        slew_a_per_s,
+        capacitor_uf,
     });
     (name, rail)
 }

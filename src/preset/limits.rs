@@ -131,6 +131,46 @@ pub(super) const KEEPS: Quantity = limits(
 );
 pub(super) const KNEE: Quantity =
     limits("knee_ms", "ms", (0.0, 60_000.0), "a softer knee than a minute is no limit any more");
+pub(super) const CLOCK: Quantity =
+    limits("clock_hz", "Hz", (1000.0, 1e9), "counters and shift registers run within that");
+pub(super) const CHANNELS_PER_CHIP: Quantity =
+    limits("channels_per_chip", "", (1.0, 512.0), "a board has at most 512 channels");
+pub(super) const BUS: Quantity =
+    limits("bus_hz", "Hz", (1000.0, 5e7), "two-wire buses run at 100 kHz to a few MHz");
+pub(super) const BYTES_PER_CHANNEL: Quantity = limits(
+    "bytes_per_channel",
+    "",
+    (1.0, 8.0),
+    "two bytes hold a compare value, four the places of both edges",
+);
+pub(super) const MIN_ON: Quantity =
+    limits("min_on_us", "us", (0.0, 1000.0), "switches take nanoseconds to microseconds");
+pub(super) const SWITCH_DROP: Quantity = limits(
+    "switch_drop_v",
+    "V",
+    (0.0, 5.0),
+    "a field-effect switch drops millivolts, a bipolar one 1 V or 2",
+);
+pub(super) const DIODE_DROP: Quantity = limits(
+    "diode_drop_v",
+    "V",
+    (0.0, 5.0),
+    "a silicon diode drops about 0.8 V, a Schottky diode 0.4 V",
+);
+pub(super) const BRIDGE_ZERO: Quantity = limits(
+    "bridge_zero_ms",
+    "ms",
+    (0.0, 1000.0),
+    "a pause of more than a second is no turn any more",
+);
+pub(super) const BAUD: Quantity =
+    limits("baud", "bit/s", (1200.0, 1.2e7), "serial lines run within that");
+pub(super) const MAGNET_LIMIT: Quantity =
+    limits("limit_c", "C", (40.0, 350.0), "magnets weaken for good from 60 C to 350 C");
+pub(super) const THICKNESS: Quantity =
+    limits("thickness_mm", "mm", (0.1, 200.0), "magnets one can handle lie within that");
+pub(super) const DIAMETER: Quantity =
+    limits("diameter_mm", "mm", (1.0, 300.0), "magnets one can handle lie within that");
 pub(super) const SPACE_HEAT: Quantity = limits(
     "heat_j_per_k",
     "J/K",
@@ -159,6 +199,16 @@ pub(super) const VOLTS: Quantity = limits(
 );
 pub(super) const AMPS: Quantity =
     limits("limit_a", "A", (0.01, 200.0), "bench and case supplies lie within that");
+pub(super) const RAMP: Quantity =
+    limits("ramp_ms", "ms", (0.0, 60_000.0), "a start of more than a minute is no start any more");
+pub(super) const SLEW: Quantity = limits(
+    "slew_a_per_s",
+    "A/s",
+    (0.1, 1e6),
+    "slower than 0.1 A/s nothing moves with the music; without a limit leave it out",
+);
+pub(super) const CAPACITOR: Quantity =
+    limits("capacitor_uf", "uF", (0.1, 1e6), "from a film capacitor to a bank of large cans");
 pub(super) const RESISTANCE: Quantity =
     limits("resistance_ohm", "ohm", (0.05, 10_000.0), "lower is a short circuit, higher a break");
 pub(super) const REFERENCE: Quantity =
@@ -203,6 +253,16 @@ pub(super) const POWER: Quantity = limits(
     (0.0, 100.0),
     "how much more heat than modelled is reckoned with",
 );
+pub(super) const AREA: Quantity =
+    limits("area_mm2", "mm2", (0.005, 50.0), "wires to coils lie within that");
+pub(super) const AWG: Quantity =
+    limits("awg", "", (0.0, 40.0), "sizes 0 to 40 go from 53 mm2 to 0.005 mm2");
+pub(super) const LENGTH: Quantity =
+    limits("length_m", "m", (0.01, 100.0), "from driver to coil, one way; the way back is added");
+pub(super) const CONNECTOR: Quantity =
+    limits("connector_a", "A", (0.05, 100.0), "contacts for wires like these lie within that");
+pub(super) const FUSE: Quantity =
+    limits("fuse_a", "A", (0.02, 100.0), "fuses for wires like these lie within that");
 pub(super) const PRIORITY: Quantity =
     limits("priority", "", (1.0, 255.0), "1 is served first when a rail is short");
 pub(super) const TRIM: Quantity =
@@ -251,6 +311,9 @@ mod tests {
             ROWS,
             BAND,
             BAND_COUNT,
+            AWG,
+            CHANNELS_PER_CHIP,
+            BYTES_PER_CHANNEL,
         ];
         assert!(all.iter().all(|q| q.low >= 0.0 && q.high <= f64::from(u16::MAX)));
         assert!(PRIORITY.high <= f64::from(u8::MAX));

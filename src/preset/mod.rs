@@ -8,11 +8,14 @@
 //! Nothing here touches a file except [`load_mapping`] and [`load_display`].
 
 mod check;
+mod check_wiring;
 mod coils;
 mod digest;
 pub mod display;
+mod driver;
 pub mod finding;
 mod hardware;
+mod harness;
 pub mod layout;
 mod limits;
 mod load;

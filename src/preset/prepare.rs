@@ -272,6 +272,8 @@ fn budget_settings(display: &Display, rate: Rate, start: Start) -> BudgetSetting
         name: rail.name.value.clone(),
         volts: Volts(rail.volts),
         limit: Amps(rail.limit_a.value),
+        ramp: seconds(rail.ramp_ms),
+        slew_a_per_s: rail.slew_a_per_s.unwrap_or(f64::INFINITY),
     };
     let space = |space: &super::display::Enclosure| budget::Enclosure {
         heat: JoulesPerKelvin(space.heat_j_per_k),
@@ -328,7 +330,7 @@ fn coil_budget(display: &Display, coil_type: &CoilType) -> CoilBudget {
                 coil_type.coil_to_around_k_per_w.unwrap_or(f64::INFINITY),
             ),
             coil_limit: Celsius(coil_type.coil_limit_c.value),
-            backing_limit: Celsius(coil_type.backing_limit_c.value),
+            backing_limit: Celsius(display.backing_limit_c(coil_type)),
         },
         margin,
         power_scale,
@@ -337,6 +339,8 @@ fn coil_budget(display: &Display, coil_type: &CoilType) -> CoilBudget {
             false => Polarity::Unipolar,
         },
         steps: display.driver.steps,
+        least_duty: display.driver.least_duty(),
+        turn_rest: seconds(display.driver.bridge_zero_ms),
     }
 }
 

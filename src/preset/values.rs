@@ -47,6 +47,12 @@ impl<'a> Section<'a> {
         read_whole(self.pad, quantity, &found)
     }
 
+    /// A whole number that may be left out.
+    pub(super) fn whole_if(&mut self, quantity: &Quantity) -> Option<At<u32>> {
+        let found = self.find(quantity.key)?;
+        read_whole(self.pad, quantity, &found)
+    }
+
     /// A whole number with a value for when it is left out.
     pub(super) fn whole_or(&mut self, quantity: &Quantity, default: u32) -> At<u32> {
         let found = self.find(quantity.key);

@@ -19,6 +19,7 @@ mod enclosure;
 mod long;
 mod nets;
 mod oracle;
+mod pace;
 mod plant;
 mod rails;
 mod random;

@@ -29,6 +29,19 @@ pub(crate) fn worked_coil(coil_limit_c: f64, backing_limit_c: f64) -> CoilBudget
         power_scale: 1.0,
         polarity: Polarity::Unipolar,
         steps: 65_535,
+        least_duty: 0.0,
+        turn_rest: Seconds(0.0),
+    }
+}
+
+/// A rail that may start and rise as it likes.
+pub(crate) fn rail(name: &str, volts: f64, limit_a: f64) -> Rail {
+    Rail {
+        name: name.into(),
+        volts: Volts(volts),
+        limit: Amps(limit_a),
+        ramp: Seconds(0.0),
+        slew_a_per_s: f64::INFINITY,
     }
 }
 
@@ -42,7 +55,7 @@ pub(crate) fn display(rate_hz: u32, coils: Vec<CoilBudget>) -> BudgetSettings {
         coils,
         neighbours: vec![],
         enclosure: None,
-        rails: vec![Rail { name: "main".into(), volts: Volts(12.0), limit: Amps(f64::INFINITY) }],
+        rails: vec![rail("main", 12.0, f64::INFINITY)],
         start: Start::Cold,
     }
 }

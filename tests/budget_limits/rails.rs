@@ -1,14 +1,14 @@
 //! Supplies that are too small for all coils at once.
 
-use coilscore::budget::{Budget, BudgetSettings, Rail};
-use coilscore::units::{Amps, Share, Volts};
+use coilscore::budget::{Budget, BudgetSettings};
+use coilscore::units::{Amps, Share};
 
-use super::nets::{Demand, Dice, random};
+use super::nets::{Demand, Dice, rail, random};
 use super::plant::{Plant, heat_of};
 
 fn two_rails(dice: &mut Dice, coils: usize) -> BudgetSettings {
     let mut settings = random(dice, coils);
-    settings.rails.push(Rail { name: "second".into(), volts: Volts(24.0), limit: Amps(1.0) });
+    settings.rails.push(rail("second", 24.0, 1.0));
     let limit = dice.between(0.2, 8.0);
     settings.rails[0].limit = Amps(limit);
     settings.rails[1].limit = Amps(limit / 2.0);
