@@ -223,7 +223,11 @@ fn any_request_can_be_put_through_the_budget() {
     assert!(duty(1) > 0.5 && duty(999) < 0.5 * duty(1), "{} {}", duty(1), duty(999));
     assert!(duty(1001).abs() < 1e-9, "off means off");
     // All coils at once are more than the supply may give, so the first frame is cut already.
-    assert!(text(&run.stderr).contains("first cut at 0.00 s"), "{}", text(&run.stderr));
+    assert!(
+        text(&run.stderr).contains("first cut by heat or supply at 0.00 s"),
+        "{}",
+        text(&run.stderr)
+    );
     bench.write("ask.csv", &format!("0,{full}\n1,{full},1\n"));
     let bad = bench.run(&args);
     assert_eq!(bad.status.code(), Some(2));
@@ -348,4 +352,30 @@ fn an_edited_demo_is_not_overwritten() {
     let run = bench.run(&["demo", "--out", "demo"]);
     assert_eq!(run.status.code(), Some(2), "{}", text(&run.stderr));
     assert_eq!(std::fs::read_to_string(bench.path("demo/demo.toml")).unwrap(), "# mine\n");
+}
+
+/// A mapping that cannot move the coils of this display is refused in its own place, by all alike.
+#[test]
+fn a_motion_that_cannot_be_is_refused_where_it_is_written() {
+    let bench = Bench::new();
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("presets");
+    let (preset, display) = (root.join("spread.toml"), root.join("displays/one.toml"));
+    let files = ["--preset", preset.to_str().unwrap(), "--display", display.to_str().unwrap()];
+    let check = bench.run(&[&["check"][..], &files].concat());
+    let render = ["render", "demo/demo-song.wav", "--out", "x.duty"];
+    let render = bench.run(&[&render[..], &files].concat());
+    for run in [check, render] {
+        let said = text(&run.stderr);
+        assert_eq!(run.status.code(), Some(2), "{said}");
+        assert!(said.contains("spread.toml:") && said.contains('^'), "{said}");
+    }
+}
+
+#[test]
+fn a_full_standard_error_is_no_reason_to_crash() {
+    let bench = Bench::new();
+    let mut command = Command::new(env!("CARGO_BIN_EXE_coilscore"));
+    command.args(["check", "--preset", "nope.toml"]).current_dir(bench.dir.path());
+    let full = std::fs::OpenOptions::new().write(true).open("/dev/full").unwrap();
+    assert_eq!(command.stderr(full).status().unwrap().code(), Some(2));
 }

@@ -66,11 +66,18 @@ fn every_shipped_mapping_suits_every_display_that_has_its_groups() {
             };
             let suits = mapping.routes.iter().all(|route| has(&route.moves.group().value));
             let outcome = prepare(&mapping, &display);
-            assert_eq!(outcome.is_ok(), suits, "{} on {}", mapping.name, display.name);
-            pairs += usize::from(suits);
+            // Coils in a row across the axis cannot have bands laid out along it; nothing else may
+            // stand between a mapping and a display that has its groups.
+            let across = told_by(&outcome).contains("stand at the same place along");
+            assert_eq!(outcome.is_ok(), suits && !across, "{} on {}", mapping.name, display.name);
+            pairs += usize::from(outcome.is_ok());
         }
     }
     assert!(pairs >= 10, "only {pairs} pairs");
+}
+
+fn told_by<T>(outcome: &Result<T, Refusals>) -> String {
+    outcome.as_ref().err().map_or_else(String::new, ToString::to_string)
 }
 
 fn told(findings: &[Finding]) -> String {

@@ -27,6 +27,9 @@ const TOP_AT_START_DBFS: f64 = -40.0;
 /// Time constant of rising: two or three drum hits bring the top close to their peaks. With half a
 /// second it settled ten decibels below them, and what lies between hits counted as loud too.
 const TOP_RISES_S: f64 = 0.1;
+/// For so long after the first sound the top rises at once: while nothing is known of the range, all
+/// that is heard would count as loud.
+const FRESH_S: f64 = 1.0;
 /// Speed of falling.
 const TOP_FALLS_DB_PER_S: f64 = 0.3;
 
@@ -103,11 +106,15 @@ impl QuietGate {
 pub(super) struct Follower {
     rises: f64,
     falls_db: f64,
+    dt_s: f64,
+    /// What is left of the first stretch of sound.
+    fresh_s: f64,
 }
 
 impl Follower {
     pub(super) fn new(dt_s: f64) -> Self {
-        Self { rises: closes(dt_s, TOP_RISES_S), falls_db: dt_s * TOP_FALLS_DB_PER_S }
+        let (rises, falls_db) = (closes(dt_s, TOP_RISES_S), dt_s * TOP_FALLS_DB_PER_S);
+        Self { rises, falls_db, dt_s, fresh_s: FRESH_S }
     }
 
     /// The top before anything was heard.
@@ -115,12 +122,18 @@ impl Follower {
         TOP_AT_START_DBFS
     }
 
+    /// Counts a frame that is not quiet; to be called before the tops are stepped.
+    pub(super) fn heard(&mut self) {
+        self.fresh_s -= self.dt_s;
+    }
+
     /// The top one frame on. Not to be called while quiet: hum and speech between songs would
     /// stretch the range.
     pub(super) fn step(self, top_dbfs: f64, level_dbfs: f64) -> f64 {
         let above = level_dbfs - top_dbfs;
+        let rises = if self.fresh_s > 0.0 { 1.0 } else { self.rises };
         let top = if above > 0.0 {
-            top_dbfs + above * self.rises
+            top_dbfs + above * rises
         } else {
             level_dbfs.max(top_dbfs - self.falls_db)
         };
@@ -183,7 +196,9 @@ mod tests {
     #[test]
     fn the_top_rises_in_a_tenth_of_a_second_and_falls_in_minutes() {
         for rate in [30.0, 59.94, 200.0] {
-            let follower = Follower::new(1.0 / rate);
+            let mut follower = Follower::new(1.0 / rate);
+            assert!((follower.step(-40.0, -20.0) + 20.0).abs() < 1e-12, "at once at first");
+            (0..=rate as usize).for_each(|_| follower.heard());
             let run = |mut top: f64, level: f64, seconds: f64| {
                 for _ in 0..(seconds * rate).round() as usize {
                     top = follower.step(top, level);

@@ -282,6 +282,9 @@ impl Analysis {
         self.look();
         let overall = dbfs(2.0 * self.mean_square());
         let quiet = self.gate.step(overall);
+        if !quiet {
+            self.follower.heard();
+        }
         let levels = self.band_dbfs.iter_mut().zip(&mut self.tops).zip(&mut self.top_dbfs);
         for (power, ((level, top), top_out)) in self.powers.iter_mut().zip(levels) {
             let now = dbfs(*power);

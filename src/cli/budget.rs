@@ -1,18 +1,15 @@
 //! `coilscore budget`: what the hardware allows, and any request put through the limiter.
 
 use std::fmt::Write as _;
-use std::fs::File;
-use std::io::{BufReader, BufWriter, ErrorKind, Write};
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use coilscore::budget::{
     Binds, Budget, BudgetSettings, CoilBudget, CoilReport, Node, Report, report,
 };
 use coilscore::preset::{Names, prepare_display};
-use coilscore::run::request;
 use coilscore::units::Rate;
 
-use super::{Failure, Outcome, inputs, print};
+use super::{Failure, Outcome, inputs, print, request};
 
 /// Flags as typed.
 #[derive(Debug, clap::Args)]
@@ -56,7 +53,7 @@ pub(super) fn run(args: &Args) -> Outcome {
     let start = inputs::start(&args.start, &display)?;
     let (settings, names) = prepare_display(&display, args.rate, start);
     if let Some(requests) = &args.requests {
-        return answer(requests, args.out.as_deref(), &settings);
+        return request::answer(requests, args.out.as_deref(), &settings);
     }
     let report = report(&settings).map_err(Failure::refused)?;
     if args.json {
@@ -97,8 +94,8 @@ fn print_json(report: &Report, names: &Names, settings: &BudgetSettings) -> Outc
     print(&format!("{json:#}\n"))
 }
 
-const HEADINGS: &str = "                    full      for ever, duty       full drive   all at full wish: duty, winding C
-coil               W     A   all    slow  alone   from cold s   after 10 min    after 4 h    part   limits C  bound by";
+const HEADINGS: &str = "                             full      for ever, duty       full drive   all at full wish: duty, winding C
+coil           number       W     A   all    slow  alone   from cold s   after 10 min    after 4 h    part   limits C  bound by";
 
 fn coil_table(text: &mut String, report: &Report, names: &Names, settings: &BudgetSettings) {
     let _ = writeln!(text, "{HEADINGS}");
@@ -114,12 +111,15 @@ fn coil_table(text: &mut String, report: &Report, names: &Names, settings: &Budg
         }
     }
     for (line, first, last) in rows {
-        let _ = writeln!(text, "{:<14}{line}", span_name(names, first, last));
+        let numbers = if first == last { first.to_string() } else { format!("{first}-{last}") };
+        let _ = writeln!(text, "{:<14} {numbers:<8}{line}", span_name(names, first, last));
     }
     text.push_str(
         "all: every coil asks for everything; slow: the same if PWM were slow against L/R; \
          alone: only this coil\n\
-         part: its part of what its rail would give; limits: winding/backing\n",
+         full drive from cold: all coils together, the supply set aside; limits: winding/backing\n\
+         part: its part of what its rail would give; coils are counted from 1 in their group, and \
+         from 0 in the display\n",
     );
 }
 
@@ -216,59 +216,24 @@ fn what_binds(report: &Report, names: &Names, settings: &BudgetSettings) -> Stri
     }
     let margins = settings.coils.iter().map(|coil| (coil.margin, coil.power_scale));
     if let Some((margin, scale)) = margins.max_by(|a, b| a.0.total_cmp(&b.0)) {
-        let _ = writeln!(
-            text,
-            "Margins: allowed rises are divided by {:.2} and heat is multiplied by {scale:.2} \
+        if margin <= 0.0 && scale <= 1.0 {
+            text.push_str("No margins: these figures count as exact, which no measurement is.\n");
+        } else {
+            let _ = writeln!(
+                text,
+                "Margins: allowed rises are divided by {:.2} and heat is multiplied by {scale:.2} \
              where figures are estimates.",
-            1.0 + margin
+                1.0 + margin
+            );
+        }
+    }
+    let coarse = report.coils.iter().zip(&settings.coils);
+    let coarse = coarse.filter(|(coil, set)| coil.continuous_duty * f64::from(set.steps) < 1.0);
+    if coarse.count() > 0 {
+        text.push_str(
+            "Some coils may hold less than one step of their driver for ever: at full wish they \
+             will be off. Use a driver with more steps.\n",
         );
     }
     text
-}
-
-fn answer(requests: &Path, out: Option<&Path>, settings: &BudgetSettings) -> Outcome {
-    let at = |error: request::RequestError| format!("{}: {error}", requests.display());
-    let refused = |error: request::RequestError| match error {
-        request::RequestError::Read(_) => Failure::Failed(at(error)),
-        _ => Failure::Refused(at(error)),
-    };
-    inputs::keep_apart(&[requests], &out.into_iter().collect::<Vec<_>>())?;
-    let table = File::open(requests).map_err(|error| {
-        Failure::Failed(format!("{}: {error}; check the path", requests.display()))
-    })?;
-    // What is refused is refused before a file is made.
-    Budget::new(settings).map_err(Failure::refused)?;
-    let rows = request::read(BufReader::new(table), settings.coils.len()).map_err(refused)?;
-    let failed = |error: request::RequestError| match error {
-        // A reader that has closed the pipe has seen enough.
-        request::RequestError::Write(error) if error.kind() == ErrorKind::BrokenPipe => Ok(()),
-        error => {
-            let to = out.map_or("standard output".into(), |path| path.display().to_string());
-            Err(Failure::Failed(format!("{to}: {error}")))
-        }
-    };
-    let answered = match out {
-        None => request::answer(&rows, settings, &mut std::io::stdout().lock()),
-        Some(path) => {
-            let file = File::create(path)
-                .map_err(|error| Failure::Failed(format!("{}: {error}", path.display())))?;
-            let mut file = BufWriter::new(file);
-            let answered = request::answer(&rows, settings, &mut file);
-            file.flush()
-                .map_err(|error| Failure::Failed(format!("{}: {error}", path.display())))?;
-            answered
-        }
-    };
-    let answered = match answered {
-        Ok(answered) => answered,
-        Err(error) => return failed(error),
-    };
-    let cut =
-        answered.first_cut_s.map_or("nothing was cut".into(), |s| format!("first cut at {s:.2} s"));
-    eprintln!(
-        "{} frames; {:.1} % of what was asked is granted; {cut}",
-        answered.frames,
-        answered.granted_share * 100.0
-    );
-    Ok(())
 }

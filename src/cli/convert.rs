@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use coilscore::frame::Values;
 use coilscore::run::convert::{Form, What, convert};
 
-use super::{Failure, Outcome};
+use super::{Failure, Outcome, tell};
 
 /// Flags as typed.
 #[derive(Debug, clap::Args)]
@@ -56,15 +56,15 @@ fn write(file: &Path, table: &Path, what: What) -> Outcome {
         false => Failure::failed(error),
     })?;
     for remark in &done.remarks {
-        eprintln!("coilscore: {}: {remark}", file.display());
+        tell(&format!("coilscore: {}: {remark}", file.display()));
     }
     if done.missing > 0 {
         let missing = done.missing;
         let are = if missing == 1 { "frame is" } else { "frames are" };
-        eprintln!(
+        tell(&format!(
             "coilscore: {}: {missing} {are} missing: left out of a .csv, 0 (off) in the others",
             table.display()
-        );
+        ));
     }
     Ok(())
 }

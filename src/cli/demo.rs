@@ -68,6 +68,8 @@ pub(super) fn run(args: &Args) -> Outcome {
 
 fn next_steps(dir: &Path) -> String {
     let dir = dir.display();
+    // As it was called, so that the lines can be pasted.
+    let program = std::env::args().next().unwrap_or_else(|| "coilscore".into());
     format!(
         "\nThe song, the mapping and the display are invented; the iron counts as warm from playing.\n\
          In {dir}:\n\
@@ -77,11 +79,11 @@ fn next_steps(dir: &Path) -> String {
          \x20 demo.toml             the mapping\n\
          \x20 displays/ring24.toml  the display\n\
          \nTry next:\n\
-         \x20 coilscore budget --display {dir}/displays/ring24.toml\n\
-         \x20 coilscore render YOUR-SONG.flac --preset {dir}/demo.toml --out song.duty\n\
-         \x20 coilscore picture song.duty\n\
+         \x20 {program} budget --display {dir}/displays/ring24.toml\n\
+         \x20 {program} render YOUR-SONG.flac --preset {dir}/demo.toml --out song.duty\n\
+         \x20 {program} picture song.duty\n\
          Then put your own coils into a copy of the display file, and check it with\n\
-         \x20 coilscore check --preset {dir}/demo.toml --display YOUR-DISPLAY.toml\n"
+         \x20 {program} check --preset {dir}/demo.toml --display YOUR-DISPLAY.toml\n"
     )
 }
 

@@ -8,7 +8,7 @@ use coilscore::preset::{Display, Finding, Mapping, load_display, load_mapping};
 use coilscore::sink::file::open;
 use coilscore::units::{Celsius, Rate};
 
-use super::{Failure, Outcome};
+use super::{Failure, Outcome, tell};
 
 /// Mapping and display.
 #[derive(Debug, Args)]
@@ -89,7 +89,7 @@ pub(super) fn read_display(path: &Path, quiet: bool) -> Result<Display, Failure>
 /// Prints findings that refuse nothing.
 pub(super) fn warn(findings: &[Finding]) {
     for finding in findings {
-        eprintln!("{finding}\n");
+        tell(&format!("{finding}\n"));
     }
 }
 

@@ -17,11 +17,13 @@ mod picture;
 mod ports;
 mod progress;
 mod render;
+mod request;
 mod sheet;
 
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
+use coilscore::sink::part::Part;
 
 /// Turns music into permitted duty cycles for the coils of a ferrofluid display.
 #[derive(Debug, Parser)]
@@ -100,11 +102,30 @@ fn report(failure: &Failure) -> ExitCode {
     };
     // A refusal of a file comes as a block that starts with its own heading.
     if text.starts_with("error") {
-        eprintln!("{}", text.trim_end());
+        tell(text);
     } else {
-        eprintln!("coilscore: {}", text.trim_end());
+        tell(&format!("coilscore: {text}"));
     }
     ExitCode::from(code)
+}
+
+/// Writes a sentence to standard error. If even that cannot be written, nobody can be told.
+fn tell(text: &str) {
+    use std::io::Write;
+    let _ = writeln!(std::io::stderr(), "{}", text.trim_end());
+}
+
+/// Writes a whole file: under its name only once it is complete.
+fn write_whole(path: &std::path::Path, bytes: &[u8]) -> Outcome {
+    use std::io::Write;
+    let (part, mut file) = Part::create(path).map_err(Failure::failed)?;
+    match file.write_all(bytes).and_then(|()| part.settle(&file)) {
+        Ok(()) => Ok(()),
+        Err(error) => {
+            part.discard();
+            Err(Failure::Failed(format!("{}: {error}; is there room?", path.display())))
+        }
+    }
 }
 
 /// Writes a result to standard output. A reader that has closed the pipe has seen enough.

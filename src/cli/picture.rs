@@ -6,7 +6,7 @@ use coilscore::frame::record::Entry;
 use coilscore::picture::{Ending, Size, TimelineBuilder, draw};
 use coilscore::sink::file::open;
 
-use super::{Failure, Outcome, print};
+use super::{Failure, Outcome, print, tell, write_whole};
 
 /// Flags as typed.
 #[derive(Debug, clap::Args)]
@@ -28,6 +28,12 @@ pub(super) fn run(args: &Args) -> Outcome {
         name.push(".png");
         name.into()
     });
+    if out.extension().is_none_or(|suffix| !suffix.eq_ignore_ascii_case("png")) {
+        return Err(Failure::Refused(format!(
+            "{}: a picture is written as PNG: give a name that ends in .png",
+            out.display()
+        )));
+    }
     super::inputs::keep_apart(&[&args.file], &[&out])?;
     draw_file(&args.file, &out)?;
     if args.quiet { Ok(()) } else { print(&format!("{}\n", out.display())) }
@@ -45,11 +51,11 @@ pub(super) fn draw_file(file: &Path, out: &Path) -> Outcome {
         }
     }
     for remark in reader.damage() {
-        eprintln!("coilscore: {}: {remark}", file.display());
+        tell(&format!("coilscore: {}: {remark}", file.display()));
     }
     let whole = reader.tail().is_some();
     let timeline = timeline.finish(if whole { Ending::Whole } else { Ending::CutShort });
     let mut png = Vec::new();
     draw(&timeline, Size::default(), &mut png).map_err(Failure::failed)?;
-    std::fs::write(out, png).map_err(|error| Failure::Failed(format!("{}: {error}", out.display())))
+    write_whole(out, &png)
 }

@@ -13,7 +13,7 @@ use coilscore::units::Rate;
 
 use super::inputs::{self, Files};
 use super::progress::Progress;
-use super::{Failure, Outcome, convert, print};
+use super::{Failure, Outcome, convert, print, tell, write_whole};
 
 /// Flags as typed.
 #[derive(Debug, clap::Args)]
@@ -41,7 +41,7 @@ pub(super) struct Args {
     /// Also write the figures of the run as JSON
     #[arg(long, value_name = "FILE.json")]
     report: Option<PathBuf>,
-    /// Print nothing but errors
+    /// Print nothing but errors and what is wrong with the song
     #[arg(long)]
     quiet: bool,
 }
@@ -112,7 +112,7 @@ pub(super) fn render_source(
         inputs::warn(&report.warnings);
     }
     for remark in &report.remarks {
-        eprintln!("coilscore: {remark}");
+        tell(&format!("coilscore: {remark}"));
     }
     if report.whole {
         return Ok(report);
@@ -125,13 +125,15 @@ pub(super) fn render_source(
 }
 
 fn write_report(path: &Path, report: &RenderReport, wall_s: f64) -> Outcome {
-    let failed = |error: String| Failure::Failed(format!("{}: {error}", path.display()));
-    let mut json = serde_json::to_value(report).map_err(|error| failed(error.to_string()))?;
+    let mut json = serde_json::to_value(report).map_err(Failure::failed)?;
     if let Some(fields) = json.as_object_mut() {
         fields.insert("wall_s".into(), wall_s.into());
     }
-    std::fs::write(path, format!("{json:#}\n")).map_err(|error| failed(error.to_string()))
+    write_whole(path, format!("{json:#}\n").as_bytes())
 }
+
+/// From this share on, what was cut shows.
+const MUCH_CUT: f64 = 0.15;
 
 /// The run in a few lines.
 pub(super) fn summary(
@@ -142,12 +144,12 @@ pub(super) fn summary(
     wall_s: f64,
 ) -> String {
     let percent = |share: f64| share * 100.0;
-    format!(
+    let mut text = format!(
         "{}: {:.1} s of sound on \"{}\" with \"{}\", {} frames, {:.2} s of work\n\
          asked   {:.2} coils on average; granted {:.1} %, cut by heat {:.1} %, by supply {:.1} %, \
          by driver {:.1} %\n\
-         winding closest to its bound: coil {}, {:.1} C of {:.1} C (limit {:.0} C)\n\
-         backing closest to its bound: coil {}, {:.1} C of {:.1} C (limit {:.0} C)\n",
+         winding closest to its bound: {}, {:.1} C of {:.1} C (limit {:.0} C)\n\
+         backing closest to its bound: {}, {:.1} C of {:.1} C (limit {:.0} C)\n",
         out.display(),
         report.song_s,
         display.name,
@@ -159,13 +161,20 @@ pub(super) fn summary(
         percent(report.cut_heat_share),
         percent(report.cut_rail_share),
         percent(report.cut_driver_share),
-        report.peak_coil,
+        report.peak_coil_name,
         report.peak_coil_c,
         report.peak_coil_bound_c,
         report.peak_coil_limit_c,
-        report.peak_backing,
+        report.peak_backing_name,
         report.peak_backing_c,
         report.peak_backing_bound_c,
         report.peak_backing_limit_c,
-    )
+    );
+    if report.cut_heat_share + report.cut_rail_share > MUCH_CUT {
+        text.push_str(
+            "Much was cut, which flattens the motion: a lower weight, or a higher floor_db, keeps its \
+             shape.\n",
+        );
+    }
+    text
 }

@@ -14,7 +14,8 @@ use crate::audio::SoundFormat;
 use crate::budget::{self, BudgetSettings, CoilBudget, CoilHeat, Polarity, Start};
 use crate::engine::Prepared;
 use crate::mapper::{
-    self, EnvelopeSettings, LONGEST_FRONT_S, MapperSettings, Place, RangeShape, RouteSettings,
+    self, EnvelopeSettings, LONGEST_FRONT_S, Mapper, MapperError, MapperSettings, Place,
+    RangeShape, RouteSettings,
 };
 use crate::units::{
     Amps, Celsius, CoilId, Hertz, JoulesPerKelvin, KelvinPerWatt, Ohms, Rate, Seconds, Volts,
@@ -26,8 +27,9 @@ use crate::units::{
 /// Bands that several routes hear are measured once.
 ///
 /// # Errors
-/// When the start heat is of another display, or the mapping names a group that the display does not have, or a band that cannot be told
-/// apart in such a sound; the findings point into the mapping file.
+/// When the start heat is of another display, or the mapping names a group that the display does
+/// not have, a motion that its coils cannot make, or a band that cannot be told apart in such a
+/// sound; the findings point into the mapping file.
 pub fn prepare(
     mapping: &Mapping,
     display: &Display,
@@ -86,6 +88,7 @@ pub fn prepare(
         },
         budget: budget_settings(display, rate, start),
     };
+    try_motions(mapping, &prepared.mapper)?;
     Ok((prepared, names))
 }
 
@@ -103,6 +106,24 @@ fn check_start(start: &Start, display: &Display) -> Result<(), Refusals> {
     );
     let finding = Finding::placeless(Weight::Refusal, title);
     Err(finding.help("start cold, warm or unknown, or after a file of this display").into())
+}
+
+/// What only shows when the coils' places meet the motion, as coils in a row across its axis.
+fn try_motions(mapping: &Mapping, settings: &MapperSettings) -> Result<(), Refusals> {
+    let Err(error) = Mapper::new(settings) else { return Ok(()) };
+    let route = match error {
+        MapperError::Route { route, .. } => mapping.routes.get(route),
+        _ => None,
+    };
+    let title = error.to_string();
+    let finding = match route.map(|route| route.moves.group()) {
+        Some(group) => {
+            let mark = mapping.source.mark(&group.span, "these coils");
+            Finding::new(Weight::Refusal, title, mark)
+        }
+        None => Finding::placeless(Weight::Refusal, title),
+    };
+    Err(finding.into())
 }
 
 /// A driver that lets go before the next frame is due.

@@ -73,16 +73,20 @@ pub struct RenderReport {
     pub peak_coil_bound_c: f64,
     /// The limit stated for it, C.
     pub peak_coil_limit_c: f64,
-    /// Its number.
+    /// Its number in display order, from 0.
     pub peak_coil: u32,
+    /// What it is called: group and number in it, from 1.
+    pub peak_coil_name: String,
     /// Temperature of the backing that came closest to its bound, C.
     pub peak_backing_c: f64,
     /// Its bound, C.
     pub peak_backing_bound_c: f64,
     /// The limit stated for it, C.
     pub peak_backing_limit_c: f64,
-    /// Its coil's number.
+    /// Its coil's number, from 0.
     pub peak_backing: u32,
+    /// What that coil is called.
+    pub peak_backing_name: String,
     /// Mean over the song of all wishes added up, in coils.
     pub asked_coils: f64,
     /// Of all duty asked, the share granted, 0 to 1.
@@ -134,7 +138,17 @@ pub fn render(
     }
     let peaks = metering.peaks();
     let report = report(&tail, end, sound, (peaks.coil, peaks.backing));
-    Ok(RenderReport { warnings: names.warnings, remarks: source.remarks().to_vec(), ..report })
+    let name = |coil: u32| {
+        let index = usize::try_from(coil).unwrap_or(usize::MAX);
+        names.coils.get(index).map_or_else(String::new, |name| name.label.clone())
+    };
+    Ok(RenderReport {
+        peak_coil_name: name(report.peak_coil),
+        peak_backing_name: name(report.peak_backing),
+        warnings: names.warnings.clone(),
+        remarks: source.remarks().to_vec(),
+        ..report
+    })
 }
 
 fn head(job: &RenderJob<'_>, engine: &Engine, prepared: &Prepared) -> Result<Head, RenderError> {
@@ -218,10 +232,12 @@ fn report(
         peak_coil_bound_c: f64::from(coil.bound_c),
         peak_coil_limit_c: f64::from(coil.limit_c),
         peak_coil: coil.coil,
+        peak_coil_name: String::new(),
         peak_backing_c: f64::from(backing.now_c),
         peak_backing_bound_c: f64::from(backing.bound_c),
         peak_backing_limit_c: f64::from(backing.limit_c),
         peak_backing: backing.coil,
+        peak_backing_name: String::new(),
         asked_coils: wished / f64::from(tail.frames.max(1)),
         granted_share: if wished > 0.0 { share(&tail.granted) } else { 1.0 },
         cut_heat_share: share(&tail.cut_heat),

@@ -10,6 +10,9 @@ use thiserror::Error;
 use crate::budget::{Budget, BudgetError, BudgetSettings};
 use crate::units::Share;
 
+/// Far above any request written by hand or script; keeps a wrong path from filling the memory.
+const LARGEST_BYTES: u64 = 64 << 20;
+
 /// Why a request could not be run.
 #[derive(Debug, Error)]
 #[non_exhaustive]
@@ -25,6 +28,9 @@ pub enum RequestError {
     /// No row at all.
     #[error("the request holds no row: write the time in s, then one duty per coil")]
     Empty,
+    /// Longer than any request, or not a table at all.
+    #[error("the request is longer than 64 MiB: ask for less at a time")]
+    TooLong,
     /// The coils' limits make no sense.
     #[error(transparent)]
     Budget(#[from] BudgetError),
@@ -52,6 +58,10 @@ pub struct Answered {
     pub frames: u32,
     /// Of all duty asked, the share that was granted, 0 to 1; 1 when nothing was asked.
     pub granted_share: f64,
+    /// Of all duty asked, the shares taken by heat, by a rail and by the driver.
+    pub cut_shares: [f64; 3],
+    /// Rows that no frame fell on: the next one came sooner than a frame lasts.
+    pub unheard_rows: usize,
     /// First frame time at which heat or a rail took something, s.
     pub first_cut_s: Option<f64>,
 }
@@ -67,7 +77,7 @@ pub fn read(table: impl Read, coils: usize) -> Result<Vec<Row>, RequestError> {
         .flexible(true)
         .comment(Some(b'#'))
         .trim(csv::Trim::All)
-        .from_reader(table);
+        .from_reader(table.take(LARGEST_BYTES));
     let mut rows: Vec<Row> = Vec::new();
     for (index, record) in reader.records().enumerate() {
         let record = record.map_err(unreadable)?;
@@ -76,6 +86,9 @@ pub fn read(table: impl Read, coils: usize) -> Result<Vec<Row>, RequestError> {
         if !names {
             rows.push(row(&record, line, coils, rows.last())?);
         }
+    }
+    if reader.get_ref().limit() == 0 {
+        return Err(RequestError::TooLong);
     }
     if rows.is_empty() { Err(RequestError::Empty) } else { Ok(rows) }
 }
@@ -97,7 +110,7 @@ fn row(
     let refuse = |problem| Err(RequestError::Row { line, problem });
     if record.len() != coils + 1 {
         return refuse(format!(
-            "{} fields; a time and one duty for each of the {coils} coils make {}",
+            "{} fields; the display's number of coils is {coils}: a time and as many duties make {}",
             record.len(),
             coils + 1
         ));
@@ -114,7 +127,11 @@ fn row(
     for (coil, field) in fields.enumerate() {
         match field.parse::<f64>().ok().and_then(Share::new) {
             Some(share) => wishes.push(share),
-            None => return refuse(format!("duty '{field}' of coil {coil} is not -1 to 1")),
+            None => {
+                return refuse(format!(
+                    "duty '{field}' of coil {coil} (counted from 0) is not -1 to 1"
+                ));
+            }
         }
     }
     Ok(Row { time_s, wishes })
@@ -122,7 +139,7 @@ fn row(
 
 /// Runs `rows` through a budget built from `settings` and writes the answer as CSV: `time_s`,
 /// `duty_N` per coil, `coil_c_N`, `backing_c_N`, `enclosure_c` where there is one, `rail_a_N` per
-/// rail. Temperatures are the model's as the frame was granted; it advances every heat tick (up to
+/// rail, and what was cut from all coils together: `cut_heat`, `cut_rail`, `cut_driver`. Temperatures are the model's as the frame was granted; it advances every heat tick (up to
 /// four frames, no more than 20 ms).
 ///
 /// # Errors
@@ -137,6 +154,7 @@ pub fn answer(
     let mut out = csv::Writer::from_writer(answer);
     write_names(&mut out, settings)?;
     let (mut asked, mut granted, mut first_cut_s) = (0.0, 0.0, None);
+    let (mut cuts, mut unheard_rows) = ([0.0; 3], 0);
     let mut frames = 0;
     let mut row = 0;
     loop {
@@ -144,14 +162,17 @@ pub fn answer(
         if time_s > end_s + 1e-9 {
             break;
         }
-        while rows.get(row).is_some_and(|next| next.time_s <= time_s + 1e-9) {
-            row += 1;
-        }
+        let due = rows.iter().skip(row).take_while(|next| next.time_s <= time_s + 1e-9).count();
+        unheard_rows += due.saturating_sub(1);
+        row += due;
         let wishes = row.checked_sub(1).and_then(|now| rows.get(now));
         budget.permit(wishes.map_or(&[], |row| row.wishes.as_slice()));
         let load = budget.load();
         asked += load.wished;
         granted += load.granted;
+        for (cut, now) in cuts.iter_mut().zip([load.cut_heat, load.cut_rail, load.cut_driver]) {
+            *cut += now;
+        }
         if first_cut_s.is_none() && load.cut_heat + load.cut_rail > 0.0 {
             first_cut_s = Some(time_s);
         }
@@ -160,7 +181,8 @@ pub fn answer(
     }
     out.flush()?;
     let granted_share = if asked > 0.0 { granted / asked } else { 1.0 };
-    Ok(Answered { frames, granted_share, first_cut_s })
+    let cut_shares = cuts.map(|cut| if asked > 0.0 { cut / asked } else { 0.0 });
+    Ok(Answered { frames, granted_share, cut_shares, unheard_rows, first_cut_s })
 }
 
 type Csv<'a> = csv::Writer<&'a mut dyn Write>;
@@ -176,7 +198,8 @@ fn write_names(out: &mut Csv<'_>, settings: &BudgetSettings) -> Result<(), Reque
         .chain(numbered("coil_c", coils))
         .chain(numbered("backing_c", coils))
         .chain(settings.enclosure.is_some().then(|| "enclosure_c".to_owned()))
-        .chain(numbered("rail_a", settings.rails.len()));
+        .chain(numbered("rail_a", settings.rails.len()))
+        .chain(["cut_heat", "cut_rail", "cut_driver"].map(str::to_owned));
     for column in columns {
         out.write_field(column).map_err(unwritable)?;
     }
@@ -201,6 +224,9 @@ fn write_frame(
     }
     for amps in load.rail_a {
         out.write_field(format!("{amps:.5}")).map_err(unwritable)?;
+    }
+    for cut in [load.cut_heat, load.cut_rail, load.cut_driver] {
+        out.write_field(format!("{cut:.5}")).map_err(unwritable)?;
     }
     out.write_record(None::<&[u8]>).map_err(unwritable)
 }
