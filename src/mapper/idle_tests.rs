@@ -44,9 +44,9 @@ fn without_idle_motion_rest_is_exactly_nothing() {
 fn it_grows_over_a_period_and_ends_at_once() {
     let mut mapper = Mapper::new(&resting(idle(false, 3))).unwrap();
     let by_hand = [(100, 0.0125), (200, 0.05), (300, 0.0375), (400, 0.0), (500, 0.05), (600, 0.1)];
-    let transcript: Vec<_> = (0..600).map(|_| wishes(&mut mapper, &[-20.0], true)).collect();
+    let trace: Vec<_> = (0..600).map(|_| wishes(&mut mapper, &[-20.0], true)).collect();
     for (frame, wish) in by_hand {
-        let got = &transcript[frame - 1];
+        let got = &trace[frame - 1];
         assert!((got[0] - wish).abs() < 1e-9, "frame {frame}: {got:?}, by hand {wish}");
         assert_eq!((got[1], got[2], got[3]), (got[0], got[0], 0.0), "alike, and only its group");
     }

@@ -50,9 +50,9 @@ mod tests {
         // 5 ms frames, 0.5 s to rest: 100 frames to 1/e; ln(1000) = 6.9078 time constants to 0.
         let mut rest = Rest::new(Seconds(0.5), Seconds(0.005));
         assert_eq!(rest.follow(false), 1.0);
-        let transcript: Vec<f64> = (0..691).map(|_| rest.follow(true)).collect();
+        let trace: Vec<f64> = (0..691).map(|_| rest.follow(true)).collect();
         for (frame, share) in [(100, 0.36788), (200, 0.13534), (300, 0.04979), (690, 0.00101)] {
-            let got = transcript.get(frame - 1).copied().unwrap_or(9.0);
+            let got = trace.get(frame - 1).copied().unwrap_or(9.0);
             assert!((got - share).abs() < 5e-6, "{got} after {frame} frames, by hand {share}");
         }
         assert_eq!(rest.gain(), 0.0, "at rest after 691 frames");

@@ -100,7 +100,7 @@ fn coils_outside_every_group_are_left_alone() {
     assert_eq!(wishes(&mut nothing, &[0.0], false), [0.0, 0.0]);
 }
 
-/// Range, curve, envelope, motion, weight and rest in one transcript. Level -20 dBFS reads 0.5, its
+/// Range, curve, envelope, motion, weight and rest in one trace. Level -20 dBFS reads 0.5, its
 /// square is 0.25; attack 10 ms at 5 ms a frame covers 1 - exp(-1/2) = 0.39346934 of what is left.
 #[test]
 fn the_steps_follow_each_other() {
