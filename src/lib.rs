@@ -15,13 +15,16 @@
 //! are built and none afterwards. The same samples give the same bytes however they are chunked.
 //!
 //! [`engine`] ties the four stages together, [`run`] feeds it, [`preset`] reads what the maker
-//! wrote, [`sheet`] says how to build it, [`picture`] draws what came out.
+//! wrote, [`sheet`] says how to build it, [`picture`] draws what came out. [`listen`] judges an
+//! input before a show.
 
 pub mod units;
 
 pub mod audio;
 
 pub mod analysis;
+
+pub mod listen;
 
 pub mod mapper;
 

@@ -20,6 +20,7 @@ const ALLOWED: &[(&str, &[&str])] = &[
     ("units", &[]),
     ("audio", &["units"]),
     ("analysis", &["units", "audio"]),
+    ("listen", &["units", "audio"]),
     ("mapper", &["units", "analysis"]),
     ("coil", &["units"]),
     ("budget", &["units", "coil"]),
@@ -40,7 +41,7 @@ const ALLOWED: &[(&str, &[&str])] = &[
         "cli",
         &[
             "units", "audio", "analysis", "mapper", "coil", "budget", "frame", "sink", "engine",
-            "preset", "sheet", "run", "picture",
+            "preset", "sheet", "run", "picture", "listen",
         ],
     ),
 ];
@@ -50,7 +51,7 @@ const TIES: &[&str] = &["lib", "main"];
 
 /// Stages that hold no clock, file, socket, thread or environment.
 const PURE: &[&str] =
-    &["units", "audio", "analysis", "mapper", "coil", "budget", "frame", "engine"];
+    &["units", "audio", "analysis", "listen", "mapper", "coil", "budget", "frame", "engine"];
 
 /// The part of `audio` that does open files.
 const NOT_PURE: &[&str] = &["src/audio/file"];

@@ -13,6 +13,7 @@ mod check;
 mod convert;
 mod demo;
 mod inputs;
+mod listen;
 mod picture;
 mod ports;
 mod progress;
@@ -50,6 +51,8 @@ enum Command {
     Budget(budget::Args),
     /// Turn a duty file into a table
     Convert(convert::Args),
+    /// Hear an input or a recording of it and say what is wrong with it
+    Listen(listen::Args),
     /// Show sound inputs, sound outputs and serial ports, with the exact text to paste
     Ports,
 }
@@ -86,6 +89,7 @@ pub(crate) fn main() -> ExitCode {
         Command::Check(args) => check::run(&args),
         Command::Budget(args) => budget::run(&args),
         Command::Convert(args) => convert::run(&args),
+        Command::Listen(args) => listen::run(&args),
         Command::Ports => ports::run(),
     };
     match outcome {

@@ -14,7 +14,7 @@ mod words;
 use serde::Serialize;
 
 pub use figures::build;
-pub use text::text;
+pub use text::{text, wrap};
 pub use words::blocks;
 
 /// A part of a printed sheet.

@@ -43,7 +43,9 @@ fn table(out: &mut String, head: &[&str], rows: &[Vec<String>]) {
     }
 }
 
-fn wrap(out: &mut String, first: &str, text: &str) {
+/// Adds `text` broken at spaces to lines of the sheet's width: after `first`, which later lines
+/// leave blank.
+pub fn wrap(out: &mut String, first: &str, text: &str) {
     let mut line = first.to_owned();
     let mut empty = true;
     for word in text.split_whitespace() {
