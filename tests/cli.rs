@@ -379,28 +379,3 @@ fn a_full_standard_error_is_no_reason_to_crash() {
     let full = std::fs::OpenOptions::new().write(true).open("/dev/full").unwrap();
     assert_eq!(command.stderr(full).status().unwrap().code(), Some(2));
 }
-
-#[test]
-fn listen_judges_a_recording_of_the_input() {
-    let bench = Bench::new();
-    let out = bench.run(&["listen", "demo/demo-song.wav", "--seconds", "12"]);
-    assert_eq!(out.status.code(), Some(0), "{}", text(&out.stderr));
-    let said = text(&out.stdout);
-    assert!(said.starts_with("heard 12.0 s at 44100 Hz, 2 channels\n"), "{said}");
-    for topic in ["level", "clipping", "hum", "legs", "meddling"] {
-        assert!(
-            said.lines().any(|line| line.get(2..).is_some_and(|l| l.starts_with(topic))),
-            "{said}"
-        );
-    }
-    assert!(said.lines().all(|line| line.chars().count() <= 100), "{said}");
-    let out = bench.run(&["listen", "demo/demo-song.wav", "--json"]);
-    let json: serde_json::Value = serde_json::from_slice(&out.stdout).unwrap();
-    assert!(
-        json["loud_dbfs"].as_f64().is_some_and(|level| (-40.0..0.0).contains(&level)),
-        "{json}"
-    );
-    assert_eq!(json["advice"].as_array().map(Vec::len), Some(5), "{json}");
-    let out = bench.run(&["listen", "demo/demo-song.wav", "--seconds", "0"]);
-    assert_eq!(out.status.code(), Some(2));
-}

@@ -1,3 +1,5 @@
+//! Made inputs with known faults, and sound ones.
+
 use super::advice::{Advice, advise};
 use super::*;
 use crate::audio::demo::DemoSong;
