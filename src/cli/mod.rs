@@ -15,6 +15,7 @@ mod demo;
 mod inputs;
 mod listen;
 mod picture;
+mod plain;
 mod ports;
 mod progress;
 mod render;
@@ -116,7 +117,7 @@ fn report(failure: &Failure) -> ExitCode {
 /// Writes a sentence to standard error. If even that cannot be written, nobody can be told.
 fn tell(text: &str) {
     use std::io::Write;
-    let _ = writeln!(std::io::stderr(), "{}", text.trim_end());
+    let _ = writeln!(std::io::stderr(), "{}", plain::plain(text.trim_end()));
 }
 
 /// Writes a whole file: under its name only once it is complete.
@@ -135,7 +136,7 @@ fn write_whole(path: &std::path::Path, bytes: &[u8]) -> Outcome {
 /// Writes a result to standard output. A reader that has closed the pipe has seen enough.
 fn print(text: &str) -> Outcome {
     use std::io::{ErrorKind, Write};
-    match std::io::stdout().write_all(text.as_bytes()) {
+    match std::io::stdout().write_all(plain::plain(text).as_bytes()) {
         Err(error) if error.kind() != ErrorKind::BrokenPipe => {
             Err(Failure::Failed(format!("standard output: {error}")))
         }
