@@ -1,7 +1,8 @@
 //! Sound as blocks of samples, and where blocks come from.
 //!
 //! [`SampleBlock`] and [`SoundFormat`] are pure values; a [`Source`] is the one door through which
-//! samples enter: [`tone`] and [`demo`] make them, [`mod@file`] decodes them. [`edges`] says which of
+//! samples enter: [`tone`] and [`demo`] make them, [`mod@file`] decodes them, [`mod@pick`] leaves one
+//! channel of them. [`edges`] says which of
 //! them each frame has heard, [`fingerprint`] whether two sounds are the same.
 
 pub mod demo;
@@ -9,6 +10,7 @@ pub mod edges;
 pub mod file;
 pub mod fingerprint;
 pub mod noise;
+pub mod pick;
 pub mod tone;
 
 use thiserror::Error;

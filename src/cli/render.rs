@@ -6,6 +6,7 @@ use std::time::Instant;
 use clap::ValueEnum;
 use coilscore::analysis::Arith;
 use coilscore::audio::Source;
+use coilscore::audio::pick::{Pick, pick};
 use coilscore::preset::{Display, Mapping};
 use coilscore::run::render::RenderError;
 use coilscore::run::{RenderJob, RenderReport, render};
@@ -18,8 +19,11 @@ use super::{Failure, Outcome, convert, print, tell, write_whole};
 /// Flags as typed.
 #[derive(Debug, clap::Args)]
 pub(super) struct Args {
-    /// The song: WAV, FLAC, Ogg Vorbis or MP3
+    /// The song: WAV, AIFF, FLAC, Ogg Vorbis, MP3, AAC or ALAC (M4A); "-" is WAV from standard input
     song: PathBuf,
+    /// What is heard of the song: all, left, right, mid, side, or the number of a channel from 1
+    #[arg(long, default_value_t = Pick::All, value_name = "WHICH")]
+    channel: Pick,
     #[command(flatten)]
     files: Files,
     /// The duty file to write; until it is whole it is called FILE.part
@@ -58,7 +62,10 @@ enum ArithArg {
 /// Renders and says what came of it.
 pub(super) fn run(args: &Args) -> Outcome {
     let mut inputs = args.files.paths();
-    inputs.push(&args.song);
+    let piped = args.song.as_os_str() == "-";
+    if !piped {
+        inputs.push(&args.song);
+    }
     let extra = [args.csv.as_deref(), args.report.as_deref()];
     let outputs: Vec<&Path> = extra.into_iter().flatten().chain([args.out.as_path()]).collect();
     inputs::keep_apart(&inputs, &outputs)?;
@@ -74,7 +81,13 @@ pub(super) fn run(args: &Args) -> Outcome {
             ArithArg::Portable => Arith::Portable,
         },
     };
-    let song = coilscore::audio::file::open(&args.song).map_err(Failure::failed)?;
+    let song = if piped {
+        coilscore::audio::file::wav_stream(std::io::stdin(), "standard input")
+    } else {
+        coilscore::audio::file::open(&args.song)
+    };
+    let song = pick(song.map_err(Failure::failed)?, args.channel)
+        .map_err(|error| Failure::Refused(format!("--channel {}: {error}", args.channel)))?;
     let began = Instant::now();
     let report = render_source(song, &job, &args.out, args.quiet)?;
     let wall_s = began.elapsed().as_secs_f64();

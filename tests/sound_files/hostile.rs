@@ -31,7 +31,7 @@ fn survive(bytes: &[u8]) -> Result<u64, SoundError> {
     Ok(samples)
 }
 
-const STARTS: [&[u8]; 9] = [
+const STARTS: [&[u8]; 14] = [
     b"",
     b"RIFF\x24\0\0\0WAVEfmt \x10\0\0\0",
     b"RF64\xff\xff\xff\xffWAVEds64",
@@ -41,6 +41,11 @@ const STARTS: [&[u8]; 9] = [
     b"\xff\xfb\x90\x64",
     b"\xff\xe3\x18\xc4",
     b"OggS\0\x02\0\0\0\0\0\0\0\0\x01\0\0\0\0\0\0\0\0\0\0\0\x01\x1e\x01vorbis\0\0\0\0",
+    b"\0\0\0\x14ftypM4A \0\0\0\0mp42\0\0\x01\0moov\0\0\0\x08mdat",
+    b"\0\0\0\x08mdat\0\0\0\x10moof\0\0\0\x08traf",
+    b"\xff\xf1\x50\x80\x02\x1f\xfc",
+    b"FORM\0\0\0\x40AIFFCOMM\0\0\0\x12",
+    b"FORM\0\0\0\x40AIFCSSND\0\0\0\x12",
 ];
 
 proptest! {
@@ -66,8 +71,21 @@ fn real_files_with_flipped_bytes_never_panic() {
     run("flac", &["-s", from, "-o", flac.to_str().unwrap()]);
     run("oggenc", &["-Q", from, "-o", ogg.to_str().unwrap()]);
     run("lame", &["--quiet", from, mp3.to_str().unwrap()]);
+    let mut all = vec![wav.clone(), deep, flac, ogg, mp3];
+    for (name, how) in [
+        ("a.m4a", &["-c:a", "aac", "-movflags", "faststart"][..]),
+        ("pieces.m4a", &["-c:a", "aac", "-movflags", "frag_keyframe+empty_moov"]),
+        ("alac.m4a", &["-c:a", "alac"]),
+        ("bare.aac", &["-c:a", "aac", "-f", "adts"]),
+        ("a.aiff", &[]),
+    ] {
+        let path = folder.path().join(name);
+        let to = path.to_str().unwrap();
+        run("ffmpeg", &[&["-v", "error", "-i", wav.to_str().unwrap()], how, &[to]].concat());
+        all.push(path);
+    }
     let mut chance = Pcg32::new(5, 5);
-    for path in [wav, deep, flac, ogg, mp3] {
+    for path in all {
         let whole = fs::read(path).unwrap();
         for round in 0..300 {
             let mut bytes = whole.clone();
@@ -108,6 +126,23 @@ fn sizes_in_headers_take_no_memory() {
     assert!(survive(b"ID3\x04\0\0\x7f\x7f\x7f\x7f").is_err());
     assert!(survive(b"fLaC\x06\xff\xff\xff\0\0\0\x03\xff\xff\xff\xff").is_err());
     assert!(survive(b"fLaC\x02\0\0\x01\0\0\0\0").is_err());
+    // Boxes and chunks of 4 GB and more, and an index of 4 billion packets, in a few bytes.
+    assert!(survive(b"\0\0\0\x08ftyp\xff\xff\xff\xffmoov\0\0\0\x08trak").is_err());
+    assert!(survive(b"\0\0\0\x01moov\x7f\xff\xff\xff\xff\xff\xff\xff").is_err());
+    assert!(survive(b"FORM\xff\xff\xff\xffAIFFSSND\xff\xff\xff\xff\0\0").is_err());
+    let folder = tempfile::tempdir().unwrap();
+    let [wav, m4a] = ["a.wav", "a.m4a"].map(|name| folder.path().join(name));
+    master(&wav, 22_050, 1, 12_000);
+    run("ffmpeg", &["-v", "error", "-i", wav.to_str().unwrap(), m4a.to_str().unwrap()]);
+    let whole = fs::read(&m4a).unwrap();
+    for table in [b"stsz", b"stts", b"stsc", b"stco"] {
+        let at = whole.windows(4).position(|name| name == table).unwrap();
+        // Version and flags, for stsz also the common size, then the count.
+        let count = at + if table == b"stsz" { 12 } else { 8 };
+        let mut many = whole.clone();
+        many[count..count + 4].copy_from_slice(&[0xff; 4]);
+        let _ = survive(&many);
+    }
     // Other tests of this file run at the same time; gigabytes would still stand out.
     assert!(most_memory() - before < 500_000_000, "{} bytes", most_memory() - before);
 }

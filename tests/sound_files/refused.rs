@@ -18,8 +18,20 @@ fn every_refusal_says_what_it_is_and_what_to_do() {
         run("ffmpeg", &[&["-v", "error", "-i", &wav], arguments, &[&to]].concat());
     };
     pack(&["-c:a", "libopus"], "opus.ogg");
-    pack(&["-c:a", "aac"], "song.m4a");
-    pack(&["-c:a", "aac", "-f", "adts"], "aac.wav");
+    pack(&["-c:a", "libopus"], "opus.mp4");
+    pack(&["-c:a", "ac3"], "dolby.mp4");
+    pack(&["-c:a", "mp3"], "mp3.mp4");
+    pack(&["-ac", "6", "-c:a", "aac"], "surround.m4a");
+    pack(&["-c:a", "pcm_s16be"], "film.mov");
+    pack(&["-c:a", "adpcm_ima_qt"], "adpcm.aifc");
+    pack(&["-c:a", "ac3"], "dolby.ac3");
+    pack(&["-c:a", "wmav2"], "song.wma");
+    pack(&["-c:a", "wavpack"], "song.wv");
+    pack(&["-c:a", "aac", "-f", "latm"], "latm.aac");
+    pack(&["-c:a", "aac", "-f", "mpegts"], "song.ts");
+    pack(&["-c:a", "pcm_s16le", "-f", "w64"], "song.w64");
+    let whole = fs::read(at("opus.mp4")).unwrap();
+    fs::write(at("no-index.mp4"), &whole[..whole.len() / 2]).unwrap();
     pack(&["-c:a", "adpcm_ima_wav"], "adpcm.wav");
     pack(&["-c:a", "adpcm_ms"], "adpcm-too.wav");
     pack(&["-c:a", "libmp3lame", "-f", "wav"], "mp3.wav");
@@ -31,7 +43,6 @@ fn every_refusal_says_what_it_is_and_what_to_do() {
     // Sixteen bits in four bytes each, in the plain form: which two?
     sparse[34] = 16;
     fs::write(at("sparse.wav"), sparse).unwrap();
-    pack(&["-f", "aiff"], "song.aiff");
     pack(&["-ar", "4000"], "slow.wav");
     pack(&["-ar", "384000"], "fast.wav");
     pack(&["-f", "mp2"], "layer2.mp3");
@@ -46,19 +57,29 @@ fn every_refusal_says_what_it_is_and_what_to_do() {
     fs::create_dir(at("folder")).unwrap();
     run("mkfifo", &[&text("pipe")]);
 
-    let convert = "make a WAV or FLAC file of it";
+    let convert = "convert it: ffmpeg -i ";
     let expected = [
         ("opus.ogg", "this is Opus sound", convert),
-        ("song.m4a", "this is an MP4 file", convert),
-        ("aac.wav", "this is AAC sound", convert),
-        ("adpcm.wav", "this is a WAV file with ADPCM samples", convert),
-        ("adpcm-too.wav", "this is a WAV file with ADPCM samples", convert),
+        ("opus.mp4", "this MP4 file holds Opus sound", convert),
+        ("dolby.mp4", "this MP4 file holds AC-3 sound", convert),
+        ("mp3.mp4", "this MP4 file holds MP3 sound", convert),
+        ("surround.m4a", "it has 6 channels, in AAC accepted are 1 and 2", convert),
+        ("film.mov", "uncompressed sound", convert),
+        ("adpcm.aifc", "ADPCM", convert),
+        ("dolby.ac3", "this is AC-3 sound", convert),
+        ("song.wma", "this is an ASF file (WMA sound)", convert),
+        ("song.wv", "this is a WavPack file", convert),
+        ("latm.aac", "this is AAC sound in LATM frames", convert),
+        ("song.ts", "this is an MPEG transport stream", convert),
+        ("song.w64", "this is a W64 file", convert),
+        ("no-index.mp4", "before the index (moov) without which", "get a fresh copy"),
+        ("adpcm.wav", "this WAV file holds ADPCM samples", convert),
+        ("adpcm-too.wav", "this WAV file holds ADPCM samples", convert),
         ("mp3.wav", "the sound in this WAV file is of a kind that is not known here", convert),
         ("rf64.wav", "this is an RF64 or BW64 file (WAV made for more than 4 GiB)", convert),
         ("unfilled.wav", "this WAV file states a length of zero", "ignore the stated length"),
         ("unfilled-too.wav", "no sound could be decoded from this", "ignore the stated length"),
         ("sparse.wav", "this is a WAV file with samples of an unusual size", convert),
-        ("song.aiff", "this is an AIFF file", convert),
         ("layer2.mp3", "this is MPEG audio layer II sound", convert),
         ("web.ogg", "this is a Matroska or WebM file", convert),
         ("slow.wav", "its sampling rate is 4000 Hz, accepted are 8000 to 192000 Hz", "bring it to"),
@@ -67,7 +88,7 @@ fn every_refusal_says_what_it_is_and_what_to_do() {
         ("surround.ogg", "it has 6 channels, in Ogg Vorbis accepted are 1 and 2", convert),
         ("notes.wav", "this is a text file", "name a sound file"),
         ("empty.wav", "the file is empty", "get a fresh copy"),
-        ("junk.mp3", "this is not a sound file of a known kind", "make a WAV file"),
+        ("junk.mp3", "this is not a sound file of a known kind", convert),
         ("stub.wav", "this WAV file is damaged: it ends before any sound", "get a fresh copy"),
         ("stub.flac", "this FLAC file is damaged: it ends before any sound", "get a fresh copy"),
         ("folder", "this is a folder, not a sound file", "name a file in it"),

@@ -1,18 +1,39 @@
 //! Sound files: the only part of this module that touches a disk.
 //!
 //! [`open`] looks at the bytes of a file (`sniff`), never at its name. WAV files go to the `hound`
-//! crate (`wav`), FLAC, Ogg Vorbis, MP3 and the WAV files that `hound` refuses to the `symphonia`
-//! crate (`packed`, `unpack`). A damaged or cut file gives what can be decoded, and a remark that
+//! crate (`wav`), all others, and the WAV files that `hound` refuses, to the `symphonia` crate
+//! (`packed`, `unpack`). Packets are found by that crate (`library`) or by readers of our own that
+//! know more about damage and about what encoders put around the sound (`mp4`, `adts`, `aiff`, and
+//! `stream` for WAV from a pipe). A damaged or cut file gives what can be decoded, and a remark that
 //! says where it went wrong. [`save_wav`] writes.
+//!
+//! What is cut off because an encoder put it there:
+//!
+//! * MP3: what the first frame ("Xing", "Info") says; without it nothing.
+//! * Ogg Vorbis: what positions in the file say.
+//! * AAC and ALAC in MP4: what the edit list says, or the `iTunSMPB` comment; without them nothing.
+//!   At the end also what a last packet that lasts shorter than others says.
+//! * AAC without a container: nothing, as nothing in the file says it.
+//! * WAV, AIFF, FLAC: there is nothing.
 #![allow(clippy::disallowed_methods, reason = "this is where sound files are opened")]
 
+mod aac;
+mod adts;
+mod aiff;
+mod convert;
 mod ending;
+mod feed;
+mod fields;
 mod guard;
+mod library;
+mod mp4;
 mod mpeg;
 mod packed;
+mod pcm;
 mod remark;
 mod save;
 mod sniff;
+mod stream;
 mod unpack;
 mod wav;
 
@@ -23,8 +44,10 @@ use std::path::Path;
 use super::{CHANNEL_LIMITS, RATE_LIMITS_HZ, SoundError, SoundFormat, Source};
 pub use save::save_wav;
 use sniff::Kind;
+pub use stream::wav_stream;
 
-/// Opens a sound file: WAV (8 to 32 bit, float, A-law, mu-law), FLAC, Ogg Vorbis or MP3, by its content.
+/// Opens a sound file by its content: WAV and AIFF (8 to 32 bit, float, A-law, mu-law), FLAC, Ogg
+/// Vorbis, MP3, AAC and ALAC (M4A, MP4), and AAC without a container.
 ///
 /// Channels come in the order of WAV files (front left, front right, centre, ...). Samples that are
 /// not numbers become 0; values beyond full scale are kept. Damage inside a packed file is filled
@@ -32,7 +55,7 @@ use sniff::Kind;
 ///
 /// # Errors
 /// When the file cannot be read, is no sound file of a known kind, or has a sampling rate outside
-/// [`RATE_LIMITS_HZ`] or channels outside [`CHANNEL_LIMITS`] (for Ogg Vorbis: more than two).
+/// [`RATE_LIMITS_HZ`] or channels outside [`CHANNEL_LIMITS`] (for Ogg Vorbis and AAC: more than two).
 pub fn open(path: &Path) -> Result<Box<dyn Source + Send>, SoundError> {
     let place = Place(path.display().to_string());
     let broken = |error| place.io(error);
@@ -49,24 +72,19 @@ pub fn open(path: &Path) -> Result<Box<dyn Source + Send>, SoundError> {
     let kind = sniff::sniff(&mut file).map_err(broken)?;
     match kind {
         Kind::Wav => wav::open(file, facts.len(), place),
-        Kind::Flac(_) | Kind::Ogg | Kind::Mp3(_) => {
-            Ok(Box::new(packed::Packed::open(file, kind, place)?))
-        }
-        Kind::Foreign(what) => Err(place.undecodable(&format!("this is {what}"), CONVERT)),
+        Kind::Foreign(what) => Err(place.foreign(&format!("this is {what}"))),
         Kind::Other(what) => Err(place.undecodable(&format!("this is {what}"), NAME)),
         Kind::Empty => Err(place.undecodable("the file is empty", FETCH)),
         Kind::Unknown => Err(place.undecodable(
-            "this is not a sound file of a known kind (WAV, FLAC, Ogg Vorbis, MP3)",
-            "if there is sound in it, make a WAV file of it with a converter that knows it",
+            "this is not a sound file of a known kind (WAV, AIFF, FLAC, Ogg Vorbis, MP3, AAC, ALAC)",
+            &format!("if there is sound in it, {}", place.convert()),
         )),
+        _ => Ok(Box::new(packed::Packed::open(file, kind, place)?)),
     }
 }
 
-/// What to do about sound that is not read here.
-const CONVERT: &str = "make a WAV or FLAC file of it with any sound converter and use that";
-
 /// What to do about what is no sound.
-const NAME: &str = "name a sound file (WAV, FLAC, Ogg Vorbis or MP3)";
+const NAME: &str = "name a sound file (WAV, AIFF, FLAC, Ogg Vorbis, MP3, AAC or ALAC)";
 
 /// What to do about a file that is spoilt.
 const FETCH: &str = "get a fresh copy of it";
@@ -86,6 +104,16 @@ impl Place {
             reason: reason.into(),
             advice: advice.into(),
         }
+    }
+
+    /// Sound of a kind that is not read here.
+    fn foreign(&self, reason: &str) -> SoundError {
+        self.undecodable(reason, &self.convert())
+    }
+
+    /// What to do about such sound.
+    fn convert(&self) -> String {
+        convert::advice(&self.0)
     }
 
     /// The system's reason, with what can be done about it where that is known.

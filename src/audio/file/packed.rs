@@ -1,4 +1,5 @@
-//! Packed files: FLAC, Ogg (Vorbis or FLAC inside), MP3, and the less common kinds of WAV.
+//! Packed files: FLAC, Ogg (Vorbis or FLAC inside), MP3, AAC, MP4, AIFF, the less common kinds of
+//! WAV, and WAV from a pipe.
 //!
 //! [`super::unpack`] turns the file into runs of samples with their place in time; here they are
 //! laid end to end, and what is missing between two of them becomes silence.
@@ -7,7 +8,7 @@ use std::fs::File;
 
 use super::super::{SampleBlock, SoundError, SoundFormat, Source};
 use super::sniff::Kind;
-use super::unpack::{Step, Unpacker, name_of};
+use super::unpack::{Step, Unpacker};
 use super::{FETCH, Place, REFILL, remark};
 
 /// Longest gap that is filled with silence, seconds. A wider one is not believed.
@@ -21,6 +22,7 @@ const SILENCE_BLOCK: usize = 4_096;
 /// An open packed file.
 pub(super) struct Packed {
     place: Place,
+    kind: Kind,
     unpacker: Unpacker,
     sound: SoundFormat,
     /// The run decoded last.
@@ -56,9 +58,15 @@ impl Packed {
     }
 
     /// Decodes as far as the first samples: only they tell for certain what the file holds.
-    pub(super) fn new(unpacker: Unpacker, kind: Kind, place: Place) -> Result<Self, SoundError> {
+    pub(super) fn new(
+        mut unpacker: Unpacker,
+        kind: Kind,
+        place: Place,
+    ) -> Result<Self, SoundError> {
+        let remarks = unpacker.take_notes();
         let mut new = Self {
             place,
+            kind,
             due: unpacker.start(),
             unpacker,
             sound: SoundFormat { rate_hz: 0, channels: 0 },
@@ -69,12 +77,12 @@ impl Packed {
             laid: 0,
             damage: Damage::default(),
             odd: (0, 0),
-            remarks: Vec::new(),
+            remarks,
             ended: false,
         };
         new.advance()?;
         if !new.waiting {
-            let reason = format!("no sound could be decoded from this {}", name_of(kind));
+            let reason = format!("no sound could be decoded from this {}", kind.name());
             let advice = if kind == Kind::Wav { REFILL } else { FETCH };
             return Err(new.place.undecodable(&reason, advice));
         }
@@ -162,7 +170,7 @@ impl Packed {
         let lost = self.unpacker.lost_share();
         if let Some(share) = lost {
             let seconds = share * self.laid as f64 / f64::from(rate_hz);
-            self.remarks.push(remark::left_out(seconds));
+            self.remarks.push(remark::left_out(seconds, self.kind.coding()));
         }
         if !explained {
             let announced = self.unpacker.announced().filter(|&all| all > self.laid);

@@ -50,9 +50,9 @@ pub(super) fn damaged(count: u64, first_at: u64, silence: u64, rate_hz: u32) -> 
 }
 
 /// Data between the parts that can be decoded.
-pub(super) fn left_out(seconds: f64) -> String {
+pub(super) fn left_out(seconds: f64, coding: &str) -> String {
     format!(
-        "about {seconds:.3} s of data amid the MP3 frames are no sound and were left out: damage, \
+        "about {seconds:.3} s of data amid the {coding} frames are no sound and were left out: damage, \
          or a tag in the middle"
     )
 }

@@ -2,7 +2,7 @@
 
 use std::io::{self, Read, Seek, SeekFrom};
 
-use super::mpeg;
+use super::{adts, mpeg};
 
 /// What the bytes say.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -15,6 +15,14 @@ pub(super) enum Kind {
     Ogg,
     /// MPEG audio layer III, its first frame at this byte.
     Mp3(u64),
+    /// AAC without a container, its first frame at this byte.
+    Aac(u64),
+    /// The ISO base media format: MP4, M4A, QuickTime.
+    Mp4,
+    /// AIFF or AIFF-C.
+    Aiff,
+    /// WAV that comes as a stream.
+    WavStream,
     /// Sound of a known kind that is not read: what it is, as part of a sentence.
     Foreign(&'static str),
     /// Something known that holds no sound.
@@ -25,8 +33,29 @@ pub(super) enum Kind {
     Unknown,
 }
 
+impl Kind {
+    /// What the user calls such a file.
+    pub(super) fn name(self) -> &'static str {
+        match self {
+            Self::Flac(_) => "FLAC file",
+            Self::Ogg => "Ogg file",
+            Self::Wav => "WAV file",
+            Self::Aac(_) => "AAC file",
+            Self::Mp4 => "MP4 file",
+            Self::Aiff => "AIFF file",
+            Self::WavStream => "WAV stream",
+            _ => "MP3 file",
+        }
+    }
+
+    /// What its frames are called.
+    pub(super) fn coding(self) -> &'static str {
+        if matches!(self, Self::Aac(_)) { "AAC" } else { "MP3" }
+    }
+}
+
 /// How many bytes are looked at.
-const HEAD: usize = 64 * 1024;
+pub(super) const HEAD: usize = 64 * 1024;
 
 /// How many tags in a row are stepped over.
 const MAX_TAGS: usize = 8;
@@ -57,18 +86,38 @@ fn id3_length(head: &[u8]) -> Option<u64> {
     Some(10 + length + if flags & 0x10 != 0 { 10 } else { 0 })
 }
 
-fn kind_of(head: &[u8], at: u64) -> Kind {
+/// What a file is that has `head` at byte `at`, with nothing but tags before.
+pub(super) fn kind_of(head: &[u8], at: u64) -> Kind {
     match head {
         [] if at == 0 => Kind::Empty,
         [] => Kind::Other("nothing but a tag: the sound behind it is missing"),
         [b'R', b'I', b'F', b'F', _, _, _, _, b'W', b'A', b'V', b'E', ..] if at == 0 => Kind::Wav,
+        [b'F', b'O', b'R', b'M', _, _, _, _, b'A', b'I', b'F', b'F' | b'C', ..] if at == 0 => {
+            Kind::Aiff
+        }
         [b'f', b'L', b'a', b'C', ..] => Kind::Flac(at),
         [b'O', b'g', b'g', b'S', ..] if at == 0 => ogg_kind(head),
-        _ => named(head)
-            .or_else(|| mpeg_kind(head, at))
-            .or_else(|| text(head))
-            .unwrap_or(Kind::Unknown),
+        _ if at == 0 && is_mp4(head) => mp4_kind(head),
+        _ => {
+            named(head).or_else(|| frames(head, at)).or_else(|| text(head)).unwrap_or(Kind::Unknown)
+        }
     }
+}
+
+/// True where a box of one of the kinds that stand first begins the file. Films of QuickTime's first
+/// years lack the box that names the type.
+fn is_mp4(head: &[u8]) -> bool {
+    let first: [&[u8]; 8] =
+        [b"ftyp", b"styp", b"moov", b"mdat", b"wide", b"free", b"skip", b"pnot"];
+    head.get(4..8).is_some_and(|name| first.contains(&name))
+}
+
+/// Pictures come in the same boxes.
+fn mp4_kind(head: &[u8]) -> Kind {
+    let pictures: [&[u8]; 6] = [b"avif", b"avis", b"heic", b"heix", b"mif1", b"msf1"];
+    let typed = head.get(4..8) == Some(b"ftyp");
+    let picture = head.get(8..12).is_some_and(|brand| typed && pictures.contains(&brand));
+    if picture { Kind::Other("a picture") } else { Kind::Mp4 }
 }
 
 /// The first page of every stream in an Ogg file names its coding.
@@ -88,10 +137,9 @@ fn ogg_kind(head: &[u8]) -> Kind {
 /// Kinds of file that people have at hand and that are not read.
 fn named(head: &[u8]) -> Option<Kind> {
     let at = |from: usize, mark: &[u8]| head.get(from..).is_some_and(|rest| rest.starts_with(mark));
-    let sound: [(bool, &'static str); 17] = [
-        (at(4, b"ftyp"), "an MP4 file (M4A: AAC or ALAC sound)"),
-        (at(0, b"FORM") && at(8, b"AIF"), "an AIFF file"),
+    let sound: [(bool, &'static str); 25] = [
         (at(0, b"RF64") || at(0, b"BW64"), "an RF64 or BW64 file (WAV made for more than 4 GiB)"),
+        (at(0, b"riff\x2e\x91\xcf\x11"), "a W64 file (WAV made for more than 4 GiB)"),
         (at(0, b"RIFX"), "a WAV file with its bytes in big-endian order"),
         (at(0, b"RIFF") && at(8, b"AVI "), "an AVI film"),
         (at(0, b"caff"), "a CAF file"),
@@ -101,13 +149,23 @@ fn named(head: &[u8]) -> Option<Kind> {
         (at(0, b"FLV\x01"), "an FLV film"),
         (at(0, b"wvpk"), "a WavPack file"),
         (at(0, b"MAC "), "a file of Monkey's Audio"),
+        (at(0, b"MPCK") || at(0, b"MP+"), "a Musepack file"),
+        (at(0, b"TTA1"), "a TTA file"),
+        (at(0, b"ajkg"), "a Shorten file"),
         (at(0, b"#!AMR"), "an AMR recording"),
         (at(0, b"DSD ") || at(0, b"FRM8"), "one-bit (DSD) sound"),
-        (at(0, b"\xff\xf1") || at(0, b"\xff\xf9"), "AAC sound"),
+        (at(0, b"ADIF"), "AAC sound with a single header (ADIF)"),
+        (is_latm(head), "AAC sound in LATM frames"),
+        (at(0, b"\x0b\x77"), "AC-3 sound"),
+        (at(0, b"\x7f\xfe\x80\x01"), "DTS sound"),
+        (at(0, b".RMF"), "a RealMedia file"),
         (at(0, b"\x00\x00\x01\xba"), "an MPEG film"),
-        (at(0, b"MThd"), "a MIDI file, which holds notes to be played and no sound"),
+        (at(0, b"\x47") && at(188, b"\x47") && at(376, b"\x47"), "an MPEG transport stream"),
+        (at(0, b"FORM") && at(8, b"8SVX"), "an 8SVX file"),
+        (at(0, b"Creative Voice File"), "a VOC file"),
     ];
-    let other: [(bool, &'static str); 6] = [
+    let other: [(bool, &'static str); 7] = [
+        (at(0, b"MThd"), "a MIDI file, which holds notes to be played and no sound"),
         (at(0, b"\x89PNG") || at(0, b"\xff\xd8\xff") || at(0, b"GIF8"), "a picture"),
         (at(0, b"%PDF"), "a PDF document"),
         (at(0, b"PK\x03\x04"), "a ZIP archive"),
@@ -120,15 +178,32 @@ fn named(head: &[u8]) -> Option<Kind> {
     find(&sound).map(Kind::Foreign).or_else(|| find(&other).map(Kind::Other))
 }
 
+/// Eleven bits that begin every frame, and thirteen that say where the next one begins (ISO/IEC
+/// 14496-3, 1.7.2).
+fn is_latm(head: &[u8]) -> bool {
+    let next = |bytes: &[u8]| match *bytes {
+        [0x56, second, third, ..] if second & 0xe0 == 0xe0 => {
+            Some(3 + (usize::from(second & 0x1f) << 8) + usize::from(third))
+        }
+        _ => None,
+    };
+    next(head).is_some_and(|at| head.get(at..).is_some_and(|rest| next(rest).is_some()))
+}
+
 /// MPEG sound has no mark at its start, only a chain of frames each of which says how long it is.
-/// Junk before the first frame is common, so the whole head is searched.
-fn mpeg_kind(head: &[u8], at: u64) -> Option<Kind> {
-    let (offset, header) = mpeg::find_chain(head)?;
-    Some(match header.layer {
-        3 => Kind::Mp3(at + offset),
-        2 => Kind::Foreign("MPEG audio layer II sound"),
-        _ => Kind::Foreign("MPEG audio layer I sound"),
-    })
+/// Junk before the first frame is common, so the whole head is searched; of two kinds of chain the
+/// earlier one is meant.
+fn frames(head: &[u8], at: u64) -> Option<Kind> {
+    let mpeg = mpeg::find_chain(head);
+    let reach = mpeg.and_then(|(offset, _)| usize::try_from(offset).ok()).unwrap_or(head.len());
+    match adts::find_chain(head).filter(|&(offset, _)| offset < reach) {
+        Some((offset, _)) => Some(Kind::Aac(at + offset as u64)),
+        None => mpeg.map(|(offset, header)| match header.layer {
+            3 => Kind::Mp3(at + offset),
+            2 => Kind::Foreign("MPEG audio layer II sound"),
+            _ => Kind::Foreign("MPEG audio layer I sound"),
+        }),
+    }
 }
 
 fn text(head: &[u8]) -> Option<Kind> {

@@ -1,4 +1,4 @@
-//! Demultiplexing and decoding by the `symphonia` crate, behind a face that cannot panic.
+//! Decoding by the `symphonia` crate, behind a face that cannot panic.
 //!
 //! A decoder that meets hostile bytes may fail an assertion of its own. Such a panic is caught
 //! here, the decoder is not touched again, and the sound ends with a remark: one broken file must
@@ -7,25 +7,16 @@
 use std::fs::File;
 use std::io::{self, Seek, SeekFrom};
 
-use symphonia::core::codecs::audio::well_known::{
-    CODEC_ID_ADPCM_IMA_WAV, CODEC_ID_ADPCM_MS, CODEC_ID_PCM_ALAW, CODEC_ID_PCM_F32LE,
-    CODEC_ID_PCM_F64LE, CODEC_ID_PCM_MULAW, CODEC_ID_PCM_S16LE, CODEC_ID_PCM_S24LE,
-    CODEC_ID_PCM_S32LE, CODEC_ID_PCM_U8, CODEC_ID_VORBIS,
-};
-use symphonia::core::codecs::audio::{AudioDecoder, AudioDecoderOptions};
+use symphonia::core::codecs::audio::AudioDecoder;
 use symphonia::core::errors::Error;
-use symphonia::core::formats::{FormatOptions, FormatReader, Track};
-use symphonia::core::io::{MediaSourceStream, MediaSourceStreamOptions};
 use symphonia::core::packet::Packet;
-use symphonia::default::formats::{FlacReader, MpaReader, OggReader, WavReader};
-use symphonia::default::get_codecs;
 
 use super::super::SoundError;
 use super::ending::Extent;
-use super::guard::{Bytes, guarded, is_of_the_system};
+use super::feed::{Opened, Packets, Window};
+use super::guard::{guarded, is_of_the_system};
 use super::sniff::Kind;
-use super::wav::OPEN_LENGTH;
-use super::{CONVERT, FETCH, Place, mpeg};
+use super::{FETCH, NAME, Place, adts, aiff, library, mp4, mpeg};
 
 /// Packets that may fail one after the other before the rest counts as undecodable.
 const MOST_FAILURES: u32 = 10_000;
@@ -60,57 +51,48 @@ pub(super) enum Trouble {
     Foreign,
     /// The same, and its coding has a name.
     Coding(&'static str),
-    /// Vorbis with so many channels, which would be decoded wrongly.
-    Surround(usize),
+    /// The same, and what it holds instead has a name.
+    Holds(&'static str),
+    /// So many channels in a coding of which more than two are not decoded, or wrongly.
+    Surround(usize, &'static str),
+    /// There is no sound in it at all.
+    NoSound,
 }
 
 impl Trouble {
     /// As a message that names the file and its kind.
     pub(super) fn report(self, place: &Place, kind: Kind) -> SoundError {
-        let name = name_of(kind);
+        let name = kind.name();
         match self {
             Self::Io(error) => place.io(error),
             Self::Broken(what) => {
                 place.undecodable(&format!("this {name} is damaged: {what}"), FETCH)
             }
-            Self::Foreign => {
-                let reason =
-                    format!("the sound in this {name} is of a kind that is not known here");
-                place.undecodable(&reason, CONVERT)
-            }
-            Self::Coding(coding) => {
-                place.undecodable(&format!("this is a {name} with {coding} samples"), CONVERT)
-            }
-            Self::Surround(channels) => SoundError::Unsuitable {
+            Self::Foreign => place
+                .foreign(&format!("the sound in this {name} is of a kind that is not known here")),
+            Self::Coding(coding) => place.foreign(&format!("this {name} holds {coding} samples")),
+            Self::Holds(what) => place.foreign(&format!("this {name} holds {what}")),
+            Self::Surround(channels, coding) => SoundError::Unsuitable {
                 path: place.0.clone(),
-                reason: format!("it has {channels} channels, in Ogg Vorbis accepted are 1 and 2"),
-                advice: CONVERT.into(),
+                reason: format!("it has {channels} channels, in {coding} accepted are 1 and 2"),
+                advice: place.convert(),
             },
+            Self::NoSound => place.undecodable(&format!("there is no sound in this {name}"), NAME),
         }
-    }
-}
-
-/// What the user calls such a file.
-pub(super) fn name_of(kind: Kind) -> &'static str {
-    match kind {
-        Kind::Flac(_) => "FLAC file",
-        Kind::Ogg => "Ogg file",
-        Kind::Wav => "WAV file",
-        _ => "MP3 file",
     }
 }
 
 /// A file being unpacked.
 pub(super) struct Unpacker {
     kind: Kind,
-    reader: Box<dyn FormatReader>,
+    packets: Box<dyn Packets>,
     decoder: Box<dyn AudioDecoder>,
-    track: u32,
-    /// Bits that the file takes for a sample of known size, padding counted in.
-    sample_bits: Option<u64>,
     start: i64,
+    window: Option<Window>,
     announced: Option<u64>,
     expected: Option<u64>,
+    sample_bits: Option<u64>,
+    notes: Vec<String>,
     extent: Extent,
     /// Bytes of packets so far.
     unpacked: u64,
@@ -126,29 +108,38 @@ impl Unpacker {
     pub(super) fn open(mut file: File, kind: Kind) -> Result<Self, Trouble> {
         let length = file.metadata().map_err(Trouble::Io)?.len();
         let extent = Extent::of(&mut file, kind).map_err(Trouble::Io)?;
-        let reader = open_reader(&file, kind)?;
-        let (track, decoder) =
-            guarded(|| new_decoder(reader.as_ref())).unwrap_or_else(inner_fault)?;
-        let sample_bits = sample_bits(&track);
-        let mut expected = length_of(&track);
-        if kind == Kind::Wav {
-            expected = expected.filter(|_| !states_open_length(&track, sample_bits, length));
-        }
-        Ok(Self {
+        file.seek(SeekFrom::Start(0)).map_err(Trouble::Io)?;
+        let opened = match kind {
+            Kind::Mp4 => mp4::open(file),
+            Kind::Aac(at) => adts::open(file, at),
+            Kind::Aiff => aiff::open(file),
+            _ => library::open(&file, kind, length, extent.counted),
+        };
+        Ok(Self::of(opened?, kind, extent))
+    }
+
+    pub(super) fn of(opened: Opened, kind: Kind, extent: Extent) -> Self {
+        Self {
             kind,
-            sample_bits,
-            reader,
-            decoder,
-            track: track.id,
-            start: start_of(&track),
-            announced: expected.filter(|_| extent.counted),
-            expected,
+            packets: opened.packets,
+            decoder: opened.decoder,
+            start: opened.start,
+            window: opened.window,
+            announced: opened.announced,
+            expected: opened.expected,
+            sample_bits: opened.sample_bits,
+            notes: opened.notes,
             extent,
             unpacked: 0,
             failures: 0,
             strangers: 0,
             layout: None,
-        })
+        }
+    }
+
+    /// What was found worth saying while the file was opened.
+    pub(super) fn take_notes(&mut self) -> Vec<String> {
+        std::mem::take(&mut self.notes)
     }
 
     /// Where the first sample of the present stream belongs on the file's own scale.
@@ -166,9 +157,9 @@ impl Unpacker {
         self.expected
     }
 
-    /// True where a WAV file leaves open how long it is.
+    /// True where a file that should say how long it is leaves that open.
     pub(super) fn is_open_ended(&self) -> bool {
-        self.kind == Kind::Wav && self.announced.is_none()
+        matches!(self.kind, Kind::Wav | Kind::Aiff) && self.announced.is_none()
     }
 
     /// Bits that the file takes for a sample of known size, padding counted in.
@@ -178,21 +169,23 @@ impl Unpacker {
 
     /// True where the data stop before their end.
     pub(super) fn is_cut_short(&self) -> bool {
-        self.extent.cut_short
+        self.extent.cut_short || self.packets.is_cut()
     }
 
     /// Share of the data that was in no packet, where that can be told. Asked at the end.
     pub(super) fn lost_share(&self) -> Option<f64> {
-        let lost = self.extent.frames?.saturating_sub(self.unpacked);
+        let lost = match self.extent.frames {
+            Some(frames) => frames.saturating_sub(self.unpacked),
+            None => self.packets.stray(),
+        };
         (lost > 0 && self.unpacked > 0).then(|| lost as f64 / self.unpacked as f64)
     }
 
     /// Decodes into `run` until there is something to tell.
     pub(super) fn step(&mut self, run: &mut Vec<f32>) -> Step {
         while self.failures < MOST_FAILURES {
-            let told = match guarded(|| self.reader.next_packet()) {
+            let told = match guarded(|| self.packets.step()) {
                 None => Some(Step::Fault),
-                Some(Ok(Some(packet))) if packet.track_id != self.track => None,
                 Some(Ok(Some(packet))) => self.decode(&packet, run),
                 Some(Ok(None)) => Some(Step::End),
                 Some(Err(Error::ResetRequired)) => Some(self.next_stream()),
@@ -223,7 +216,10 @@ impl Unpacker {
             Some(Ok((rate_hz, channels))) => {
                 (self.failures, self.strangers) = (0, 0);
                 self.layout = u16::try_from(channels).ok().map(|channels| (rate_hz, channels));
-                let at = packet.pts.get().saturating_add_unsigned(packet.trim_start.get());
+                let mut at = packet.pts.get().saturating_add_unsigned(packet.trim_start.get());
+                if let (Some(window), Ok(stride)) = (self.window, usize::try_from(channels)) {
+                    at = trim(run, at, packet.dur.get(), stride, window);
+                }
                 (!run.is_empty()).then_some(Step::Run { at, rate_hz, channels })
             }
             Some(Err(_)) if self.is_stranger(packet) => {
@@ -256,73 +252,15 @@ impl Unpacker {
     }
 
     fn next_stream(&mut self) -> Step {
-        let Some(Ok((track, decoder))) = guarded(|| new_decoder(self.reader.as_ref())) else {
-            return Step::Fault;
-        };
-        let more = length_of(&track);
-        let sum = |before: Option<u64>| Some(before?.saturating_add(more?));
+        let Some(Some(renewed)) = guarded(|| self.packets.renew()) else { return Step::Fault };
+        let sum = |before: Option<u64>| Some(before?.saturating_add(renewed.length?));
         (self.announced, self.expected) = (sum(self.announced), sum(self.expected));
-        (self.track, self.start, self.decoder) = (track.id, start_of(&track), decoder);
+        (self.start, self.decoder) = (renewed.start, renewed.decoder);
         Step::NewStream
     }
 }
 
-/// An Ogg file whose last pages are spoilt cannot be opened by one who looks at them first, so the
-/// second attempt is made as if the file were a stream that shows its end only when it comes.
-fn open_reader(file: &File, kind: Kind) -> Result<Box<dyn FormatReader>, Trouble> {
-    let attempt = |seekable| {
-        let source = Bytes::of(file, seekable).map_err(Trouble::Io)?;
-        guarded(|| new_reader(source, kind)).unwrap_or_else(inner_fault)
-    };
-    match attempt(true) {
-        Err(Trouble::Broken(_)) if kind == Kind::Ogg => attempt(false),
-        other => other,
-    }
-}
-
-fn new_reader(source: Bytes, kind: Kind) -> Result<Box<dyn FormatReader>, Trouble> {
-    let mut bytes = MediaSourceStream::new(Box::new(source), MediaSourceStreamOptions::default());
-    let options = FormatOptions::default();
-    if let Kind::Flac(at) | Kind::Mp3(at) = kind {
-        bytes.seek(SeekFrom::Start(at)).map_err(Trouble::Io)?;
-    }
-    let reader: Result<Box<dyn FormatReader>, Error> = match kind {
-        Kind::Flac(_) => FlacReader::try_new(bytes, options).map(|reader| Box::new(reader) as _),
-        Kind::Wav => WavReader::try_new(bytes, options).map(|reader| Box::new(reader) as _),
-        Kind::Mp3(_) => MpaReader::try_new(bytes, options).map(|reader| Box::new(reader) as _),
-        _ => OggReader::try_new(bytes, options).map(|reader| Box::new(reader) as _),
-    };
-    reader.map_err(trouble)
-}
-
-/// The first track with sound that can be decoded, and its decoder.
-fn new_decoder(reader: &dyn FormatReader) -> Result<(Track, Box<dyn AudioDecoder>), Trouble> {
-    let options = AudioDecoderOptions::default();
-    let mut failure = Trouble::Foreign;
-    for track in reader.tracks() {
-        let Some(parameters) = track.codec_params.as_ref().and_then(|codec| codec.audio()) else {
-            continue;
-        };
-        let channels = parameters.channels.as_ref().map_or(0, |channels| channels.count());
-        if parameters.codec == CODEC_ID_VORBIS && channels > 2 {
-            // The decoder undoes channel coupling in rising order, the Vorbis I specification
-            // (section 4.3.5) in descending order: from three channels on that matters.
-            failure = Trouble::Surround(channels);
-            continue;
-        }
-        if [CODEC_ID_ADPCM_MS, CODEC_ID_ADPCM_IMA_WAV].contains(&parameters.codec) {
-            failure = Trouble::Coding("ADPCM");
-            continue;
-        }
-        match get_codecs().make_audio_decoder(parameters, &options) {
-            Ok(decoder) => return Ok((track.clone(), decoder)),
-            Err(error) => failure = trouble(error),
-        }
-    }
-    Err(failure)
-}
-
-fn trouble(error: Error) -> Trouble {
+pub(super) fn trouble(error: Error) -> Trouble {
     match error {
         Error::IoError(error) if is_of_the_system(&error) => Trouble::Io(error),
         Error::IoError(error) if error.kind() == io::ErrorKind::UnexpectedEof => {
@@ -337,37 +275,19 @@ fn trouble(error: Error) -> Trouble {
     }
 }
 
-fn inner_fault<T>() -> Result<T, Trouble> {
+pub(super) fn inner_fault<T>() -> Result<T, Trouble> {
     Err(Trouble::Broken("its decoder gave up".into()))
 }
 
-fn start_of(track: &Track) -> i64 {
-    track.start_ts.get().max(0)
-}
-
-/// Instants of a track. An Ogg stream counts from 0 even where it starts later.
-fn length_of(track: &Track) -> Option<u64> {
-    Some(track.num_frames?.saturating_sub(start_of(track).unsigned_abs()))
-}
-
-/// Bits of one sample in a WAV file, as the name of its coding says.
-fn sample_bits(track: &Track) -> Option<u64> {
-    match track.codec_params.as_ref()?.audio()?.codec {
-        CODEC_ID_PCM_U8 | CODEC_ID_PCM_ALAW | CODEC_ID_PCM_MULAW => Some(8),
-        CODEC_ID_PCM_S16LE => Some(16),
-        CODEC_ID_PCM_S24LE => Some(24),
-        CODEC_ID_PCM_S32LE | CODEC_ID_PCM_F32LE => Some(32),
-        CODEC_ID_PCM_F64LE => Some(64),
-        _ => None,
-    }
-}
-
-/// True where the length of a WAV file is one that writers put who do not know it. `there`: bytes
-/// that the file really has.
-fn states_open_length(track: &Track, sample_bits: Option<u64>, there: u64) -> bool {
-    let audio = track.codec_params.as_ref().and_then(|codec| codec.audio());
-    let channels = audio.and_then(|audio| Some(audio.channels.as_ref()?.count() as u64));
-    let bytes = sample_bits.zip(channels).map_or(0, |(bits, channels)| bits / 8 * channels);
-    let stated = length_of(track).map(|length| length.saturating_mul(bytes));
-    stated.is_some_and(|stated| stated >= OPEN_LENGTH && stated > there)
+/// Leaves of the samples of a packet that begins at `at` what lies in the packet and in the window.
+/// Gives the instant at which that begins.
+fn trim(run: &mut Vec<f32>, at: i64, lasts: u64, stride: usize, window: Window) -> i64 {
+    let at = u64::try_from(at).unwrap_or(0);
+    let end = window.end.unwrap_or(u64::MAX).min(at.saturating_add(lasts));
+    let samples =
+        |instants: u64| usize::try_from(instants).unwrap_or(usize::MAX).saturating_mul(stride);
+    run.truncate(samples(end.saturating_sub(at)));
+    let early = window.start.saturating_sub(at);
+    run.drain(..samples(early).min(run.len()));
+    i64::try_from(at.saturating_add(early)).unwrap_or(i64::MAX)
 }

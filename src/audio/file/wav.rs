@@ -20,7 +20,7 @@ use super::guard::{Bytes, guarded, is_of_the_system};
 use super::packed::Packed;
 use super::sniff::Kind;
 use super::unpack::Unpacker;
-use super::{CONVERT, Place, REFILL, remark};
+use super::{Place, REFILL, remark};
 
 /// Instants decoded at once.
 const BLOCK: usize = 16 * 1024;
@@ -55,10 +55,7 @@ pub(super) fn open(
         }
         _ if head.readable => Ok(Box::new(Wav::new(&file, length, head, sound, place)?)),
         Err(trouble) => Err(trouble.report(&place, Kind::Wav)),
-        Ok(_) => {
-            let what = "this is a WAV file with samples of an unusual size";
-            Err(place.undecodable(what, CONVERT))
-        }
+        Ok(_) => Err(place.foreign("this is a WAV file with samples of an unusual size")),
     }
 }
 
