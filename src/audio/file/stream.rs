@@ -154,7 +154,8 @@ impl Format {
         // Fewer bits than the bytes hold stand at the upper end in the extensible form; in the
         // plain form nothing says where.
         let fits = width * 8 == self.bits || (self.extensible && self.bits <= width * 8);
-        let codec = self.codec(width).filter(|_| fits && self.block % self.channels == 0)?;
+        let codec =
+            self.codec(width).filter(|_| fits && self.block.is_multiple_of(self.channels))?;
         Some(Layout { codec, width, rate_hz: self.rate_hz, channels: self.channels })
     }
 

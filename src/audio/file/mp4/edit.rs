@@ -117,7 +117,12 @@ impl Comment {
 }
 
 #[cfg(test)]
-#[allow(clippy::unwrap_used, reason = "tests stop at the first surprise")]
+#[allow(
+    clippy::unwrap_used,
+    clippy::indexing_slicing,
+    clippy::cast_possible_truncation,
+    reason = "tests stop at the first surprise"
+)]
 mod tests {
     use super::*;
 

@@ -174,6 +174,12 @@ fn entries<T>(
 }
 
 #[cfg(test)]
+#[allow(
+    clippy::unwrap_used,
+    clippy::indexing_slicing,
+    clippy::cast_possible_truncation,
+    reason = "tests stop at the first surprise"
+)]
 mod tests {
     use super::*;
 
