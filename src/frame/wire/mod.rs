@@ -52,9 +52,9 @@
 //! | 0x10 | HEAD | file | JSON, see [`record`](super::record) |
 //! | 0x11 | METER | file | numbers, see [`record`](super::record) |
 //! | 0x12 | TAIL | file | JSON, see [`record`](super::record) |
-//! | 0x13 | START | file | reserved; heat at the start of a recorded run |
+//! | 0x13 | START | file | heat at the start of a recorded run, see [`record`](super::record) |
 //! | 0x14 | GAP | file | reserved; lost sound in a recorded run |
-//! | 0x15 | EDIT | file | reserved; a change of the mapping in a recorded run |
+//! | 0x15 | EDIT | file | hands in a recorded run, see [`record`](super::record) |
 //! | 0x16 | OBSERVED | file | reserved; a board's report in a recorded run |
 //!
 //! "Reserved" numbers are taken and not yet written. The code in a DUTY packet is the compare
@@ -99,11 +99,11 @@ pub enum Kind {
     Meter = 0x11,
     /// Last packet of a whole file.
     Tail = 0x12,
-    /// Reserved: heat at the start of a recorded run.
+    /// Heat at the start of a recorded run.
     Start = 0x13,
     /// Reserved: lost sound.
     Gap = 0x14,
-    /// Reserved: a change of the mapping.
+    /// What hands did in a recorded run.
     Edit = 0x15,
     /// Reserved: a board's report in a recorded run.
     Observed = 0x16,
