@@ -32,7 +32,8 @@
 //!   of seconds say.
 //!
 //! What no file can know: that the coils were driven from another computer, or by way of a copy of
-//! the display file, since. Then start with none.
+//! the display file, since; and that a wall clock was set forward while the machine was off, as when
+//! one without a battery starts with an old time. Then start with none.
 
 mod keeper;
 mod moment;

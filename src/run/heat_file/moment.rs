@@ -8,11 +8,14 @@ use serde::{Deserialize, Serialize};
 use super::Unknown;
 use crate::units::Seconds;
 
+/// A clock that says less, ms since 1970, was never set: the start of 2024.
+const SET_SINCE_MS: u64 = 1_704_067_200_000;
+
 /// A point in time, as well as the machine knows it.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Moment {
-    /// Wall clock, ms since 1970 UTC; `None` where there is none.
+    /// Wall clock, ms since 1970 UTC; `None` where there is none or it was never set.
     pub unix_ms: Option<u64>,
     /// Which run of the machine this is, and how long it has been up; `None` where it does not say.
     pub boot: Option<Boot>,
@@ -32,7 +35,8 @@ impl Moment {
     /// Now.
     pub fn now() -> Self {
         let since = SystemTime::now().duration_since(UNIX_EPOCH).ok();
-        Self { unix_ms: since.and_then(|d| u64::try_from(d.as_millis()).ok()), boot: boot() }
+        let unix_ms = since.and_then(|since| u64::try_from(since.as_millis()).ok());
+        Self { unix_ms: unix_ms.filter(|&ms| ms >= SET_SINCE_MS), boot: boot() }
     }
 
     /// What has passed since `earlier`, or less.
