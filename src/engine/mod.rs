@@ -18,7 +18,7 @@ use crate::audio::edges::FrameEdges;
 use crate::budget::{Budget, BudgetError, BudgetSettings, Duty, Load};
 use crate::frame::Hands;
 use crate::mapper::{MapperError, MapperSettings};
-use crate::units::Share;
+use crate::units::{Rate, Share};
 
 use grip::Grip;
 pub use listener::Listener;
@@ -178,6 +178,11 @@ impl Engine {
     /// Brings the heat model up to the last frame. For the end, before its temperatures are read.
     pub fn settle(&mut self) {
         self.budget.settle();
+    }
+
+    /// Frames per second.
+    pub fn rate(&self) -> Rate {
+        self.first.settings().frame_rate
     }
 
     /// Number of the frame that comes next.

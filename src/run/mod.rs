@@ -1,14 +1,18 @@
 //! Everything that moves: sources to engine to sinks, in one loop.
 //!
-//! [`pump()`] is the loop. [`render()`] runs it over a file; [`ahead`] decodes on a second thread
-//! meanwhile; [`line`](mod@line) builds what stands
-//! between source and sink, [`ends`] writes first and last packet; [`meter`] condenses what the engine says for people; [`request`] puts any request,
-//! not music, through the budget; [`convert()`] turns a duty file into tables.
+//! [`pump()`] is the loop. [`render()`] runs it over a file, [`live`] beside a person, a disk and a
+//! clock; [`ahead`] decodes on a second thread meanwhile; [`line`](mod@line) builds what stands
+//! between source and sink, [`ends`] the first and last packet of a file; [`meter`] condenses what
+//! the engine says for people; [`request`] puts any request, not music, through the budget;
+//! [`convert()`] turns a duty file into tables; [`heat_file`] carries the heat of a display from one
+//! run to the next.
 
 pub mod ahead;
 pub mod convert;
 pub mod ends;
+pub mod heat_file;
 pub mod line;
+pub mod live;
 pub mod meter;
 pub mod pump;
 pub mod render;
