@@ -85,7 +85,7 @@ impl Contents {
                 Step::End
             }
             // Of a link, or of a version to come.
-            Kind::Hello | Kind::Status | Kind::Gap | Kind::Observed => Step::Pass,
+            Kind::Hello | Kind::Status | Kind::Limits | Kind::Gap | Kind::Observed => Step::Pass,
             Kind::Start | Kind::Edit => self.input(packet),
         }
     }
