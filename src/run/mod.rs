@@ -2,10 +2,12 @@
 //!
 //! [`pump()`] is the loop. [`render()`] runs it over a file; [`ahead`] decodes on a second thread
 //! meanwhile; [`meter`] condenses what the engine says for people; [`request`] puts any request,
-//! not music, through the budget; [`convert()`] turns a duty file into tables.
+//! not music, through the budget; [`convert()`] turns a duty file into tables; [`heat_file`] carries
+//! the heat of a display from one run to the next.
 
 pub mod ahead;
 pub mod convert;
+pub mod heat_file;
 pub mod meter;
 pub mod pump;
 pub mod render;
