@@ -119,6 +119,8 @@ impl Greeting {
                     self.restart(now_s);
                 }
             }
+            // No answer to anything that was asked.
+            _ if self.asked == 0 => return,
             _ if self.suits_itself(&hello) => self.ask_s = now_s,
             verdict => {
                 let differences = differences(&self.offer, self.needed, &hello);

@@ -17,12 +17,14 @@ mod error;
 mod greeting;
 #[cfg(feature = "serial")]
 mod handle;
+#[cfg_attr(not(feature = "serial"), allow(dead_code, reason = "for the threads of ports"))]
 mod line;
-#[cfg(any(feature = "serial", test))]
+#[cfg_attr(not(feature = "serial"), allow(dead_code, reason = "for the threads of ports"))]
 mod link;
 mod pacer;
+#[cfg_attr(not(feature = "serial"), allow(dead_code, reason = "for the threads of ports"))]
 mod report;
-#[cfg(any(feature = "serial", test))]
+#[cfg_attr(not(feature = "serial"), allow(dead_code, reason = "for the threads of ports"))]
 mod ring;
 mod settings;
 mod split;

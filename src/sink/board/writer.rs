@@ -91,7 +91,12 @@ impl Shared {
 
 /// Opens a port for a board: 8N1, no flow control.
 pub(super) fn open_port(port: &str, baud: u32) -> Result<Box<dyn SerialPort>, BoardError> {
-    serialport::new(port, baud).timeout(WRITE_TIMEOUT).open().map_err(|error| {
+    let opened = serialport::new(port, baud).timeout(WRITE_TIMEOUT).open().and_then(|opened| {
+        // What an earlier run did not fetch is no answer to this one.
+        opened.clear(serialport::ClearBuffer::Input)?;
+        Ok(opened)
+    });
+    opened.map_err(|error| {
         let why = match error.kind() {
             serialport::ErrorKind::Io(ErrorKind::NotFound) => "there is no such port".to_owned(),
             serialport::ErrorKind::Io(ErrorKind::PermissionDenied) => {
