@@ -9,6 +9,7 @@
 //!
 //! Nothing here touches a file except [`load_mapping`] and [`load_display`].
 
+mod board;
 mod check;
 mod check_wiring;
 mod coils;
@@ -37,6 +38,7 @@ mod values;
 mod words;
 pub mod write;
 
+pub use board::board_settings;
 pub use display::Display;
 pub use finding::{Finding, Refusals};
 pub use load::{load_display, load_mapping};
