@@ -5,6 +5,8 @@
 //! file at once, each with its place and its cure ([`finding`]). [`prepare()`] then fits a mapping
 //! to a display and to the sound to come, and gives settings without names or options.
 //!
+//! [`write`] puts what was seen of the coils into a display file's text.
+//!
 //! Nothing here touches a file except [`load_mapping`] and [`load_display`].
 
 mod board;
@@ -18,6 +20,7 @@ pub mod finding;
 mod hardware;
 mod harness;
 pub mod layout;
+mod lifts;
 mod limits;
 mod load;
 pub mod mapping;
@@ -33,6 +36,7 @@ mod route;
 mod section;
 mod values;
 mod words;
+pub mod write;
 
 pub use board::board_settings;
 pub use display::Display;
