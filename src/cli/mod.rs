@@ -8,6 +8,7 @@
     reason = "the command line reads and writes the files it is told to, and times its work"
 )]
 
+mod again;
 mod budget;
 mod check;
 mod convert;
@@ -15,6 +16,8 @@ mod demo;
 mod heat;
 mod inputs;
 mod keys;
+#[cfg(feature = "capture")]
+mod live;
 mod picture;
 mod ports;
 mod progress;
@@ -52,6 +55,9 @@ enum Command {
     Budget(budget::Args),
     /// Turn a duty file into a table
     Convert(convert::Args),
+    /// Play: sound that is heard now moves the display
+    #[cfg(feature = "capture")]
+    Live(live::Args),
     /// Show sound inputs, sound outputs and serial ports, with the exact text to paste
     Ports,
 }
@@ -88,6 +94,8 @@ pub(crate) fn main() -> ExitCode {
         Command::Check(args) => check::run(&args),
         Command::Budget(args) => budget::run(&args),
         Command::Convert(args) => convert::run(&args),
+        #[cfg(feature = "capture")]
+        Command::Live(args) => live::run(&args),
         Command::Ports => ports::run(),
     };
     match outcome {

@@ -1,5 +1,6 @@
 //! Hands on their way from whoever reads keys to the engine's thread.
 
+use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU32, Ordering};
 
 use crate::frame::Hands;
@@ -8,12 +9,12 @@ use crate::frame::Hands;
 #[derive(Debug)]
 pub struct Controls {
     hands: AtomicU32,
-    stop: std::sync::Arc<AtomicBool>,
+    stop: Arc<AtomicBool>,
 }
 
 impl Controls {
     /// Hands off. The show ends when `stop` is raised.
-    pub fn new(stop: std::sync::Arc<AtomicBool>) -> Self {
+    pub fn new(stop: Arc<AtomicBool>) -> Self {
         Self { hands: AtomicU32::new(u32::from_le_bytes(Hands::FREE.to_bytes())), stop }
     }
 
@@ -30,6 +31,11 @@ impl Controls {
     /// Ends the show after the block that is being heard.
     pub fn stop(&self) {
         self.stop.store(true, Ordering::Relaxed);
+    }
+
+    /// The flag that ends it, for whoever can only raise a flag.
+    pub fn flag(&self) -> Arc<AtomicBool> {
+        Arc::clone(&self.stop)
     }
 
     /// True once it is to end.
