@@ -16,6 +16,7 @@ use super::{Outcome, heat};
 
 /// Flags as typed.
 #[derive(Debug, clap::Args)]
+#[group(id = "live")]
 #[command(after_help = KEYS)]
 pub(super) struct Args {
     #[command(flatten)]
