@@ -93,6 +93,11 @@ impl Link {
         self.report.sentence = Some(why.into());
     }
 
+    fn lose(&mut self, why: &str) {
+        self.report.lost += 1;
+        self.report.sentence = Some(why.into());
+    }
+
     /// What to write now, if anything. Call again after [`wrote`](Self::wrote), until nothing comes.
     pub(super) fn turn(&mut self, queue: &mut Taker, off_now: bool, now_s: f64) -> Option<&[u8]> {
         queue.arrivals(|entry| {
@@ -128,7 +133,11 @@ impl Link {
             let Ok(packet) = event else { continue };
             match packet.kind {
                 Kind::Hello => {
+                    let was = self.greeting.stage();
                     self.greeting.heard(packet.payload, now_s);
+                    if was == Stage::Ready && self.greeting.stage() != Stage::Ready {
+                        self.lose("the board has started anew");
+                    }
                     self.heard_s = now_s;
                     if self.greeting.stage() == Stage::Ready {
                         self.check_load();
@@ -144,6 +153,7 @@ impl Link {
                     self.report.statuses += 1;
                     self.report.means = Some(self.means.as_slice().into());
                     if status.not_greeted && self.greeting.stage() == Stage::Ready {
+                        self.lose("the board has started anew");
                         self.greeting.restart(now_s);
                     }
                 }
@@ -209,8 +219,7 @@ impl Link {
             return self.skip_late(queue, now_s);
         }
         if self.greeting.stage() == Stage::Ready && now_s - self.heard_s > SILENT_S {
-            self.report.lost += 1;
-            self.report.sentence = Some("the board has fallen silent".into());
+            self.lose("the board has fallen silent");
             self.greeting.restart(now_s);
         }
         if self.greeting.asks(now_s) {
