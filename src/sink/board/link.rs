@@ -115,7 +115,9 @@ impl Link {
         if self.pending() && now_s - self.since_s > STUCK_S {
             self.abandon();
         }
-        if !self.pending() {
+        if self.pending() {
+            self.skip_late(queue, now_s);
+        } else {
             self.choose(queue, now_s);
         }
         if self.pending() { self.out.get(self.taken..) } else { None }
