@@ -17,6 +17,7 @@ use wet::wet;
 
 /// Flags as typed.
 #[derive(Debug, clap::Args)]
+#[group(id = "play")]
 pub(super) struct Args {
     /// The duty file, whole or FILE.part
     file: PathBuf,

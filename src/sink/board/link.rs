@@ -170,6 +170,13 @@ impl Link {
         !self.open || !(0..queue.waiting()).any(waits)
     }
 
+    /// Nothing more goes out: what waits is skipped.
+    pub(super) fn end(&mut self, queue: &mut Taker) {
+        queue.arrivals(|_| ());
+        let waiting = queue.waiting();
+        self.skip(queue, waiting);
+    }
+
     pub(super) fn report(&self) -> BoardReport {
         let state = match (self.greeting.stage(), self.open) {
             (Stage::Refused, _) => LineState::Refused,

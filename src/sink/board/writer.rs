@@ -162,6 +162,7 @@ impl Writer {
             }
             self.shared.publish(self.link.report());
         }
+        self.link.end(&mut self.queue);
         if let Some(port) = port {
             self.farewell(port);
         }
