@@ -49,7 +49,8 @@ fn a_killed_program_leaves_it_to_the_watchdog() {
     assert_eq!(code, None);
     line.until("watchdog", |board| board.status().trips == 1);
     let board = line.board();
-    let at = |is_it: fn(&Seen) -> Option<f64>| board.seen.iter().filter_map(is_it).last().unwrap();
+    let at =
+        |is_it: fn(&Seen) -> Option<f64>| board.seen.iter().filter_map(is_it).next_back().unwrap();
     let last_s = at(|seen| match seen {
         Seen::Duty { at_s, .. } => Some(*at_s),
         _ => None,
