@@ -6,7 +6,7 @@ use coilscore::run::play::{Recording, play};
 
 use super::{Args, failed, summary, tell_remarks};
 use crate::cli::driving::{Stop, Wall, greet, line_settings};
-use crate::cli::{Failure, Outcome, heat, print};
+use crate::cli::{Failure, Outcome, heat, print, tell};
 
 pub(super) fn wet(
     args: &Args,
@@ -18,6 +18,9 @@ pub(super) fn wet(
     let stop = Stop::new()?;
     let mut board = greet(&line, &args.line.ports, &stop, args.quiet)?;
     let warmth = heat::open(&args.heat, &args.display, display, recording.rate(), false)?;
+    if let Some(said) = &args.start {
+        tell(&format!("heat: {said}, as you say; if the coils are warmer than that, stop now"));
+    }
     let start = start.unwrap_or_else(|| warmth.start.clone());
     let (settings, _) = prepare_display(display, recording.rate(), start);
     let mut wall = Wall::new(&stop, board.watch(), &warmth, args.quiet);

@@ -100,11 +100,7 @@ impl Link {
 
     /// What to write now, if anything. Call again after [`wrote`](Self::wrote), until nothing comes.
     pub(super) fn turn(&mut self, queue: &mut Taker, off_now: bool, now_s: f64) -> Option<&[u8]> {
-        queue.arrivals(|entry| {
-            if !entry.off {
-                self.pacer.arrived(entry.number, entry.at_s);
-            }
-        });
+        self.take_in(queue);
         if off_now {
             let waiting = queue.waiting();
             self.skip(queue, waiting);
@@ -121,6 +117,20 @@ impl Link {
             self.choose(queue, now_s);
         }
         if self.pending() { self.out.get(self.taken..) } else { None }
+    }
+
+    fn take_in(&mut self, queue: &mut Taker) {
+        queue.arrivals(|entry| {
+            if !entry.off {
+                self.pacer.arrived(entry.number, entry.at_s);
+            }
+        });
+    }
+
+    /// When the next thing is due that is known by now; `None` when nothing is.
+    pub(super) fn wake_s(&self, queue: &Taker) -> Option<f64> {
+        let number = queue.entry(0)?.number;
+        self.pacer.due_s(number).map(|due_s| due_s.max(self.line.ready_s()))
     }
 
     /// The port took so many of the bytes.
@@ -165,14 +175,15 @@ impl Link {
     }
 
     /// Whether nothing is left that must go out before the end.
-    pub(super) fn is_done(&self, queue: &Taker) -> bool {
+    pub(super) fn is_done(&mut self, queue: &mut Taker) -> bool {
+        self.take_in(queue);
         let waits = |nth| queue.entry(nth).is_some_and(|entry| entry.off);
         !self.open || !(0..queue.waiting()).any(waits)
     }
 
     /// Nothing more goes out: what waits is skipped.
     pub(super) fn end(&mut self, queue: &mut Taker) {
-        queue.arrivals(|_| ());
+        self.take_in(queue);
         let waiting = queue.waiting();
         self.skip(queue, waiting);
     }

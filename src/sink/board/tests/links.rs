@@ -131,11 +131,20 @@ fn frames_go_out_when_due_and_off_after_them() {
     assert_eq!(bench.turn(1.009), []);
     assert_eq!(numbers(&bench.turn(1.0101)), [1]);
     assert_eq!(bench.turn(1.025), [(Kind::Duty, 2, vec![2, 0, 7])]);
-    assert!(!bench.link.is_done(&bench.queue));
+    assert!(!bench.link.is_done(&mut bench.queue));
     assert_eq!(bench.turn(1.0301), [(Kind::Off, 3, vec![])]);
-    assert!(bench.link.is_done(&bench.queue));
+    assert!(bench.link.is_done(&mut bench.queue));
     let report = bench.link.report();
     assert_eq!((report.sent, report.skipped), (3, 0));
+}
+
+#[test]
+fn an_off_that_was_just_given_counts_as_not_done() {
+    let mut bench = Bench::ready(1_000_000);
+    bench.give(0, 1.0);
+    bench.off(1, 1.0);
+    assert!(!bench.link.is_done(&mut bench.queue), "nobody has looked at the ring yet");
+    assert_eq!(bench.link.wake_s(&bench.queue), Some(1.02));
 }
 
 #[test]
