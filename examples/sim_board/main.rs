@@ -114,6 +114,7 @@ mod run {
         for signal in [signal_hook::consts::SIGINT, signal_hook::consts::SIGTERM] {
             signal_hook::flag::register(signal, Arc::clone(&stop))?;
         }
+        let terminal = std::io::IsTerminal::is_terminal(&std::io::stdout());
         let start = Instant::now();
         let line = {
             let (board, stop) = (Arc::clone(&board), Arc::clone(&stop));
@@ -126,7 +127,7 @@ mod run {
             let now_s = start.elapsed().as_secs_f64();
             let mut board = board.lock().unwrap_or_else(PoisonError::into_inner);
             faults.inject(&args, &mut board, now_s);
-            show::line(&mut std::io::stdout(), &mut board, steps)?;
+            show::line(&mut std::io::stdout(), &mut board, steps, terminal)?;
             if args.seconds.is_some_and(|end_s| now_s > end_s) {
                 stop.store(true, Ordering::Relaxed);
             }

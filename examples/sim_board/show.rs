@@ -7,31 +7,40 @@ use std::io::{self, Write};
 
 use super::board::{Seen, SimBoard};
 
-/// Writes the line over the one before.
-pub fn line(out: &mut dyn Write, board: &mut SimBoard, steps: u16) -> io::Result<()> {
+/// Tells what happened, and writes the line over the one before where that is a terminal.
+pub fn line(
+    out: &mut dyn Write,
+    board: &mut SimBoard,
+    steps: u16,
+    terminal: bool,
+) -> io::Result<()> {
+    let clear = if terminal { "\r\x1b[K" } else { "" };
     for seen in std::mem::take(&mut board.seen) {
         match seen {
             Seen::Hello { verdict, at_s } => {
-                writeln!(out, "\r\x1b[K{at_s:8.2} s  HELLO: {verdict:?}")?
+                writeln!(out, "{clear}{at_s:8.2} s  HELLO: {verdict:?}")?
             }
             Seen::Off { frame, at_s } => {
-                writeln!(out, "\r\x1b[K{at_s:8.2} s  OFF from frame {frame}")?
+                writeln!(out, "{clear}{at_s:8.2} s  OFF from frame {frame}")?
             }
             Seen::Trip { at_s } => {
-                writeln!(out, "\r\x1b[K{at_s:8.2} s  watchdog: no frames, all off")?;
+                writeln!(out, "{clear}{at_s:8.2} s  watchdog: no frames, all off")?;
             }
             Seen::Stored { taken } => {
                 let what = if taken { "stored" } else { "refused" };
-                writeln!(out, "\r\x1b[K            LIMITS {what}")?;
+                writeln!(out, "{clear}            LIMITS {what}")?;
             }
             Seen::Duty { .. } => {}
         }
+    }
+    if !terminal {
+        return out.flush();
     }
     let status = board.status();
     let coils: Vec<String> = board.codes().iter().map(|code| coil(*code, steps)).collect();
     write!(
         out,
-        "\r\x1b[K{}  {:.1} C {:.2} V  taken {} missed {} dropped {} damaged {} held {} trips {}",
+        "{clear}{}  {:.1} C {:.2} V  taken {} missed {} dropped {} damaged {} held {} trips {}",
         coils.join(""),
         status.temperature_c.unwrap_or(f64::NAN),
         status.supply_v.unwrap_or(f64::NAN),

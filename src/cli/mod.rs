@@ -9,16 +9,20 @@
 )]
 
 mod again;
+mod board;
 mod budget;
 mod check;
 mod convert;
 mod demo;
+#[cfg(feature = "serial")]
+mod driving;
 mod heat;
 mod inputs;
 mod keys;
 #[cfg(feature = "capture")]
 mod live;
 mod picture;
+mod play;
 mod ports;
 mod progress;
 mod render;
@@ -55,9 +59,13 @@ enum Command {
     Budget(budget::Args),
     /// Turn a duty file into a table
     Convert(convert::Args),
-    /// Play: sound that is heard now moves the display
+    /// Hear sound as it is played and move the display
     #[cfg(feature = "capture")]
     Live(live::Args),
+    /// Play a duty file on driver boards, within what the display that is plugged in can stand
+    Play(play::Args),
+    /// Ask a driver board what it is, compare it with the display, store limits in it
+    Board(board::Args),
     /// Show sound inputs, sound outputs and serial ports, with the exact text to paste
     Ports,
 }
@@ -96,6 +104,8 @@ pub(crate) fn main() -> ExitCode {
         Command::Convert(args) => convert::run(&args),
         #[cfg(feature = "capture")]
         Command::Live(args) => live::run(&args),
+        Command::Play(args) => play::run(&args),
+        Command::Board(args) => board::run(&args),
         Command::Ports => ports::run(),
     };
     match outcome {

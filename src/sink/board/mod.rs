@@ -31,6 +31,12 @@ mod split;
 #[cfg(feature = "serial")]
 mod talk;
 #[cfg(test)]
+#[allow(
+    clippy::unwrap_used,
+    clippy::indexing_slicing,
+    clippy::cast_possible_truncation,
+    reason = "tests stop at the first surprise"
+)]
 mod tests;
 #[cfg(feature = "serial")]
 mod writer;
@@ -39,7 +45,7 @@ pub use backoff::Backoff;
 pub use error::BoardError;
 pub use greeting::{Greeting, Stage, differences};
 #[cfg(feature = "serial")]
-pub use handle::Board;
+pub use handle::{Board, Watch};
 pub use line::check_line;
 pub use pacer::Pacer;
 pub use report::{BoardReport, LineState};
