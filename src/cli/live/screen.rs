@@ -10,6 +10,7 @@ use coilscore::sink::board::{BoardReport, LineState};
 use serde_json::{Value, json};
 
 use super::super::{print, tell};
+use super::driven::Boards;
 use super::hands::words;
 use super::setup::Ready;
 use super::{Args, StatusArg};
@@ -27,6 +28,7 @@ pub(super) struct Screen {
     /// From a click to the band's answer: quickest and slowest band, s.
     bands_s: (f64, f64),
     line_s: f64,
+    boards: Boards,
     board: Option<BoardReport>,
     driven: bool,
 }
@@ -63,7 +65,8 @@ impl Screen {
             rate_hz: f64::from(ready.settled.format.rate_hz),
             bands_s: (delays.clone().fold(f64::INFINITY, f64::min), delays.fold(0.0, f64::max)),
             line_s: ready.driven.line_s,
-            board: ready.driven.report(),
+            boards: ready.driven.boards(),
+            board: ready.driven.boards().report(),
             driven: !args.dry_run,
         }
     }
@@ -85,8 +88,9 @@ impl Screen {
         tell(&format!("coilscore: {notice}"));
     }
 
-    /// How the boards stand.
-    pub(super) fn board(&mut self, report: BoardReport) {
+    /// Says so when the boards stand otherwise than before.
+    pub(super) fn look_at_board(&mut self) {
+        let Some(report) = self.boards.report() else { return };
         let before = self.board.as_ref().map(|board| (board.state, board.sentence.clone()));
         if before != Some((report.state, report.sentence.clone())) {
             let why = report.sentence.as_deref().map_or_else(String::new, |why| format!(": {why}"));
@@ -115,7 +119,7 @@ impl Screen {
     }
 
     /// The show in three lines.
-    pub(super) fn end(&mut self, tail: &Tail, report: Option<&BoardReport>) {
+    pub(super) fn end(&mut self, tail: &Tail) {
         self.wipe();
         let gauged = self.gauges.read();
         let seconds = |instants: u64| instants as f64 / self.rate_hz;
@@ -128,7 +132,7 @@ impl Screen {
             gauged.losses,
             seconds(gauged.overrun),
         ));
-        if let Some(report) = report {
+        if let Some(report) = self.boards.report() {
             tell(&format!("sent {} frames, skipped {}", report.sent, report.skipped));
         }
     }

@@ -37,7 +37,7 @@ pub(super) fn ready(args: &Args) -> Result<Ready, Failure> {
     keep_apart(args)?;
     let (mapping, display) = args.files.load(false)?;
     let further = inputs::further(&args.next)?;
-    let stop = Arc::new(AtomicBool::new(false));
+    let stop = stop_on_signals()?;
     let notices = channel();
     let capture = listen(args, &stop, notices.0.clone())?;
     let settled = capture.settled();
@@ -76,6 +76,21 @@ pub(super) fn ready(args: &Args) -> Result<Ready, Failure> {
         notices,
         mappings,
     })
+}
+
+/// Ctrl-C, a closed terminal and a polite kill end the show. None ends the program by itself, as
+/// coils must be off first.
+fn stop_on_signals() -> Result<Arc<AtomicBool>, Failure> {
+    let stop = Arc::new(AtomicBool::new(false));
+    for signal in [
+        signal_hook::consts::SIGINT,
+        signal_hook::consts::SIGTERM,
+        #[cfg(unix)]
+        signal_hook::consts::SIGHUP,
+    ] {
+        signal_hook::flag::register(signal, Arc::clone(&stop)).map_err(Failure::failed)?;
+    }
+    Ok(stop)
 }
 
 fn keep_apart(args: &Args) -> Result<(), Failure> {
@@ -119,8 +134,5 @@ fn say(settled: &Settled, display: &Display, args: &Args) {
         return;
     }
     tell(&format!("drives \"{}\" through {}", display.name, args.port.join(", ")));
-    tell(
-        "CAUTION: from here on coils move and get hot. Keep a switch within reach that cuts their \
-         supply. o is all off, q ends.",
-    );
+    tell("o is all off, q ends");
 }

@@ -8,7 +8,6 @@ use coilscore::frame::Tail;
 use coilscore::run::ends::tail;
 use coilscore::run::live::{Controls, Kept, Outlet, Show, Snapshot, Watch};
 use coilscore::run::pump::{PumpError, Pumped, pump};
-use coilscore::sink::board::BoardReport;
 
 use super::super::keys::Keys;
 use super::super::{Failure, Outcome, heat, tell};
@@ -26,16 +25,12 @@ struct Played {
     tail: Tail,
     kept: Vec<Kept>,
     heat_lost: bool,
-    report: Option<BoardReport>,
 }
 
 /// Plays until keys, a signal or the asked time end it.
 pub(super) fn play(args: &Args, mut ready: Ready) -> Outcome {
     let controls = std::mem::replace(&mut ready.controls, Controls::new(Default::default()));
-    stop_on_signals(&controls)?;
     let (snapshots, seen) = sync_channel(4);
-    let (reports, boards) = sync_channel(4);
-    ready.driven.tell(reports);
     let notices = std::mem::replace(&mut ready.notices.1, std::sync::mpsc::channel().1);
     let watch = Watch { snapshots, notices: ready.notices.0.clone() };
     let mut screen = Screen::new(args, &ready);
@@ -48,14 +43,14 @@ pub(super) fn play(args: &Args, mut ready: Ready) -> Outcome {
             .map_err(Failure::failed)?;
         let mut keys = Keys::open();
         while !engine.is_finished() {
-            watch_over(&mut keys, controls, &mut screen, (&seen, &boards, &notices));
+            watch_over(&mut keys, controls, &mut screen, &seen, &notices);
         }
         engine.join().map_err(|_| {
             Failure::Failed("the engine broke down; all coils were switched off".into())
         })
     })?;
     notices.try_iter().for_each(|notice| screen.notice(&notice));
-    screen.end(&played.tail, played.report.as_ref());
+    screen.end(&played.tail);
     let wanted = [&args.record, &args.save_audio].into_iter().flatten().count();
     ending(played, wanted)
 }
@@ -65,7 +60,8 @@ fn watch_over(
     keys: &mut Keys,
     controls: &Controls,
     screen: &mut Screen,
-    (seen, boards, notices): (&Receiver<Snapshot>, &Receiver<BoardReport>, &Receiver<String>),
+    seen: &Receiver<Snapshot>,
+    notices: &Receiver<String>,
 ) {
     while let Some(key) = keys.poll(LOOK) {
         match asked(key, controls.hands(), screen.mappings()) {
@@ -78,7 +74,7 @@ fn watch_over(
         }
     }
     notices.try_iter().for_each(|notice| screen.notice(&notice));
-    boards.try_iter().for_each(|report| screen.board(report));
+    screen.look_at_board();
     seen.try_iter().for_each(|snapshot| screen.second(&snapshot));
 }
 
@@ -99,11 +95,10 @@ fn on_stage(ready: Ready, controls: &Controls, watch: Watch, until: Option<u64>)
     if end.is_ok() {
         kept.extend(outlet.finish(&tail));
     }
-    let report = driven.report();
     // The boards first: their threads send all off. Then the heat's last word.
     drop(driven);
     drop(warmth);
-    Played { end, tail, kept, heat_lost, report }
+    Played { end, tail, kept, heat_lost }
 }
 
 fn ending(played: Played, wanted: usize) -> Outcome {
@@ -128,23 +123,6 @@ fn ending(played: Played, wanted: usize) -> Outcome {
         true => Ok(()),
         false => Err(Failure::Failed(broken.join("\n"))),
     }
-}
-
-/// Ctrl-C, a closed terminal and a polite kill end the show; a second one ends it at once, and
-/// boards go off by their watchdog.
-fn stop_on_signals(controls: &Controls) -> Outcome {
-    let stop = controls.flag();
-    for signal in [
-        signal_hook::consts::SIGINT,
-        signal_hook::consts::SIGTERM,
-        #[cfg(unix)]
-        signal_hook::consts::SIGHUP,
-    ] {
-        signal_hook::flag::register_conditional_shutdown(signal, 130, stop.clone())
-            .map_err(Failure::failed)?;
-        signal_hook::flag::register(signal, stop.clone()).map_err(Failure::failed)?;
-    }
-    Ok(())
 }
 
 /// Asks for real-time priority: above all ordinary work, below the sound system's own threads.
