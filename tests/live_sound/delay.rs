@@ -104,7 +104,9 @@ impl Beside for Notes {
 
     fn hands(&mut self, frame: u32) -> Hands {
         let now_s = self.began.elapsed().as_secs_f64();
-        self.frames.resize(frame as usize + 1, (now_s, now_s));
+        // Asked again with each block: the last is the one that reaches the frame's edge.
+        self.frames.truncate(frame as usize);
+        self.frames.push((now_s, now_s));
         Hands::FREE
     }
 

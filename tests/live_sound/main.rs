@@ -23,6 +23,7 @@ mod common;
 mod delay;
 mod disk;
 mod ends;
+mod long;
 #[path = "../common/loopback.rs"]
 mod loopback;
 #[path = "../../examples/sim_board/pty.rs"]

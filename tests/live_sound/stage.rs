@@ -33,6 +33,13 @@ pub struct Live {
     seconds: BufReader<ChildStdout>,
 }
 
+/// What a program has used.
+#[derive(Debug, Clone, Copy)]
+pub struct Used {
+    pub resident_kb: u64,
+    pub cpu_s: f64,
+}
+
 /// How a show ended.
 pub struct Ended {
     pub code: Option<i32>,
@@ -81,6 +88,22 @@ impl Live {
         // The shell's own, which every machine has.
         let kill = format!("kill -{signal} {}", self.child.id());
         assert!(Command::new("sh").args(["-c", &kill]).status().unwrap().success());
+    }
+
+    /// What the system says of it.
+    pub fn used(&self) -> Used {
+        let read = |name: &str| {
+            std::fs::read_to_string(format!("/proc/{}/{name}", self.child.id())).unwrap_or_default()
+        };
+        let status = read("status");
+        let resident = status.lines().find_map(|line| line.strip_prefix("VmRSS:"));
+        let resident = resident.and_then(|rest| rest.split_whitespace().next()?.parse().ok());
+        // Fields 14 and 15, the name in brackets being the second; ticks of 10 ms everywhere.
+        let stat = read("stat");
+        let after_name = stat.rsplit(')').next().unwrap_or_default();
+        let ticks = after_name.split_whitespace().skip(11).take(2);
+        let ticks: f64 = ticks.filter_map(|field| field.parse::<f64>().ok()).sum();
+        Used { resident_kb: resident.unwrap_or(0), cpu_s: ticks / 100.0 }
     }
 
     /// Waits for the end.
