@@ -37,6 +37,16 @@ has_valgrind() { [[ $(uname -s) != Linux ]] || command -v valgrind; }
 debian_valgrind="valgrind"
 elsewhere_valgrind="valgrind"
 
+has_server() {
+  local program
+  [[ $(uname -s) == Linux ]] || return 0
+  for program in pulseaudio pactl paplay parec; do command -v "$program" || return 1; done
+  # The plugin through which ALSA reaches the server.
+  find /usr/lib /usr/local/lib -name 'libasound_module_pcm_pulse.so' 2>/dev/null | grep -q .
+}
+debian_server="pulseaudio pulseaudio-utils libasound2-plugins"
+elsewhere_server="the PulseAudio sound server, its tools, and ALSA's plugin for it"
+
 # The first Python 3 that has numpy and scipy: the one in PATH need not be the one apt-get serves.
 python_with_numpy() {
   local python

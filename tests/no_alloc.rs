@@ -10,9 +10,9 @@
 )]
 
 mod common;
+#[path = "common/counting.rs"]
+mod counting;
 
-use std::alloc::{GlobalAlloc, Layout, System};
-use std::cell::Cell;
 use std::hint::black_box;
 
 use coilscore::analysis::Heard;
@@ -25,53 +25,9 @@ use coilscore::mapper::{
     Place, RangeShape, RouteSettings,
 };
 use coilscore::run::meter::Metering;
+use counting::allocations_during;
+
 use coilscore::units::{CoilId, Millimetres, Rate, Seconds};
-
-/// The system's allocator, with every request for memory counted.
-struct Counting;
-
-#[global_allocator]
-static COUNTING: Counting = Counting;
-
-thread_local! {
-    // Needs no memory of its own: a constant start and nothing to drop.
-    static REQUESTS: Cell<usize> = const { Cell::new(0) };
-}
-
-fn count() {
-    // Fails only while a thread ends, when nothing is measured any more.
-    let _ = REQUESTS.try_with(|requests| requests.set(requests.get() + 1));
-}
-
-#[allow(unsafe_code, reason = "an allocator cannot be written otherwise; it only passes on")]
-// SAFETY: every call goes to the system's allocator unchanged; counting neither allocates nor panics.
-unsafe impl GlobalAlloc for Counting {
-    unsafe fn alloc(&self, layout: Layout) -> *mut u8 {
-        count();
-        unsafe { System.alloc(layout) }
-    }
-
-    unsafe fn alloc_zeroed(&self, layout: Layout) -> *mut u8 {
-        count();
-        unsafe { System.alloc_zeroed(layout) }
-    }
-
-    unsafe fn realloc(&self, block: *mut u8, layout: Layout, size: usize) -> *mut u8 {
-        count();
-        unsafe { System.realloc(block, layout, size) }
-    }
-
-    unsafe fn dealloc(&self, block: *mut u8, layout: Layout) {
-        unsafe { System.dealloc(block, layout) }
-    }
-}
-
-/// How often this thread asked for memory, or for more of it, during the work.
-fn allocations_during(work: impl FnOnce()) -> usize {
-    let before = REQUESTS.get();
-    work();
-    REQUESTS.get() - before
-}
 
 /// Numbers without pattern, 0 to 1: the same on every run.
 fn noise(state: &mut u64) -> f32 {

@@ -27,7 +27,7 @@ use coilscore::frame::{Head, Meter, Tail};
 use coilscore::preset::{Display, Mapping, prepare};
 use coilscore::run::ahead::Ahead;
 use coilscore::run::meter::Metering;
-use coilscore::run::{Flow, Pumped, RenderJob, RenderReport, pump, render};
+use coilscore::run::{Beside, Flow, Pumped, RenderJob, RenderReport, pump, render};
 use coilscore::sink::file::open;
 use coilscore::sink::memory::Memory;
 use coilscore::sink::{Sink, SinkError};
@@ -237,6 +237,15 @@ fn noise(seconds: usize) -> Samples {
 }
 
 /// Every way out of the loop ends with OFF, with the number of the frame that would come next.
+/// Asks a closure whether to go on.
+struct Hooked<'a>(&'a mut dyn FnMut(u64) -> Flow);
+
+impl Beside for Hooked<'_> {
+    fn go_on(&mut self, instants: u64) -> Flow {
+        (self.0)(instants)
+    }
+}
+
 #[test]
 fn all_off_on_every_way_out() {
     let settings = common::prepared(
@@ -252,7 +261,7 @@ fn all_off_on_every_way_out() {
         let mut engine = Engine::new(&settings).unwrap();
         let mut metering = Metering::new(&settings.budget, settings.analysis.bands.len());
         let end = std::panic::catch_unwind(std::panic::AssertUnwindSafe(|| {
-            pump(source, &mut engine, &mut sink, &mut metering, &mut |_| {}, hook)
+            pump(source, &mut engine, &mut sink, &mut metering, &mut Hooked(hook))
         }));
         (end, offs.take())
     };

@@ -1,10 +1,12 @@
 //! Sound as blocks of samples, and where blocks come from.
 //!
 //! [`SampleBlock`] and [`SoundFormat`] are pure values; a [`Source`] is the one door through which
-//! samples enter: [`tone`] and [`demo`] make them, [`mod@file`] decodes them, [`mod@pick`] leaves one
-//! channel of them. [`edges`] says which of
-//! them each frame has heard, [`fingerprint`] whether two sounds are the same.
+//! samples enter: [`tone`] and [`demo`] make them, [`mod@file`] decodes them, `capture` hears them as
+//! they are played, [`mod@pick`] leaves one channel of them. [`edges`] says which of them each frame
+//! has heard, [`fingerprint`] whether two sounds are the same.
 
+#[cfg(feature = "capture")]
+pub mod capture;
 pub mod demo;
 pub mod edges;
 pub mod file;

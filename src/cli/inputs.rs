@@ -25,17 +25,22 @@ impl Files {
     /// Reads both files and prints their warnings to standard error.
     pub(super) fn load(&self, quiet: bool) -> Result<(Mapping, Display), Failure> {
         let mapping = load_mapping(&self.preset).map_err(Failure::refused)?;
-        let named = mapping.display.as_deref().map(|name| beside(&self.preset, name));
-        let Some(display) = self.display.clone().or(named) else {
-            return Err(Failure::Refused(format!(
-                "{} names no display: add --display FILE, or a line display = \"FILE\" to it",
-                self.preset.display()
-            )));
-        };
+        let display = self.display_path(&mapping)?;
         if !quiet {
             warn(&mapping.warnings);
         }
         Ok((mapping, read_display(&display, quiet)?))
+    }
+
+    /// Where the display is read from.
+    pub(super) fn display_path(&self, mapping: &Mapping) -> Result<PathBuf, Failure> {
+        let named = mapping.display.as_deref().map(|name| beside(&self.preset, name));
+        self.display.clone().or(named).ok_or_else(|| {
+            Failure::Refused(format!(
+                "{} names no display: add --display FILE, or a line display = \"FILE\" to it",
+                self.preset.display()
+            ))
+        })
     }
 
     /// The paths that are read, as far as they are known from the command line.
@@ -84,6 +89,21 @@ pub(super) fn read_display(path: &Path, quiet: bool) -> Result<Display, Failure>
         warn(&display.warnings);
     }
     Ok(display)
+}
+
+/// The further mappings, 255 at most.
+pub(super) fn further(paths: &[PathBuf]) -> Result<Vec<Mapping>, Failure> {
+    if paths.len() > usize::from(u8::MAX) {
+        return Err(Failure::Refused("--next may be given 255 times".into()));
+    }
+    paths
+        .iter()
+        .map(|path| {
+            let mapping = load_mapping(path).map_err(Failure::refused)?;
+            warn(&mapping.warnings);
+            Ok(mapping)
+        })
+        .collect()
 }
 
 /// Prints findings that refuse nothing.

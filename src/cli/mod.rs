@@ -8,14 +8,23 @@
     reason = "the command line reads and writes the files it is told to, and times its work"
 )]
 
+mod again;
+mod board;
 mod budget;
 mod check;
 mod convert;
 mod demo;
+#[cfg(feature = "serial")]
+mod driving;
+mod heat;
 mod inputs;
+mod keys;
 mod listen;
+#[cfg(feature = "capture")]
+mod live;
 mod picture;
 mod plain;
+mod play;
 mod ports;
 mod progress;
 mod render;
@@ -54,6 +63,13 @@ enum Command {
     Convert(convert::Args),
     /// Hear an input or a recording of it and say what is wrong with it
     Listen(listen::Args),
+    /// Hear sound as it is played and move the display
+    #[cfg(feature = "capture")]
+    Live(live::Args),
+    /// Play a duty file on driver boards, within what the display that is plugged in can stand
+    Play(play::Args),
+    /// Ask a driver board what it is, compare it with the display, store limits in it
+    Board(board::Args),
     /// Show sound inputs, sound outputs and serial ports, with the exact text to paste
     Ports,
 }
@@ -91,6 +107,10 @@ pub(crate) fn main() -> ExitCode {
         Command::Budget(args) => budget::run(&args),
         Command::Convert(args) => convert::run(&args),
         Command::Listen(args) => listen::run(&args),
+        #[cfg(feature = "capture")]
+        Command::Live(args) => live::run(&args),
+        Command::Play(args) => play::run(&args),
+        Command::Board(args) => board::run(&args),
         Command::Ports => ports::run(),
     };
     match outcome {

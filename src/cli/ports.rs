@@ -2,7 +2,8 @@
 
 use super::{Outcome, print};
 
-/// Prints sound inputs, sound outputs and serial ports.
+/// Prints sound inputs, sound outputs and serial ports; what stands before the bracket is to be
+/// pasted.
 pub(super) fn run() -> Outcome {
     let mut text = String::new();
     section(&mut text, "sound inputs", &sound(true));
@@ -34,17 +35,21 @@ fn section(text: &mut String, title: &str, found: &Found) {
 
 #[cfg(feature = "capture")]
 fn sound(inputs: bool) -> Found {
-    use cpal::traits::{DeviceTrait, HostTrait};
-    let devices = cpal::default_host().devices().map_err(|error| error.to_string())?;
-    // The list holds converters that are no devices; those have no settings of their own.
-    let usable = devices.filter(|device| {
-        if inputs {
-            device.default_input_config().is_ok()
-        } else {
-            device.default_output_config().is_ok()
-        }
-    });
-    Ok(usable.filter_map(|device| device.id().ok()).map(|id| id.to_string()).collect())
+    use coilscore::audio::capture::devices;
+    let listed = if inputs { devices::inputs() } else { devices::outputs() };
+    let listed = listed.map_err(|error| error.to_string())?;
+    let widest = listed.iter().map(|device| device.id.len()).max().unwrap_or(0);
+    let line = |device: &devices::Listed| {
+        let default = if device.is_default { ", taken when none is named" } else { "" };
+        let name = if device.id.contains(&device.name) { "" } else { &device.name };
+        let between = if name.is_empty() { "" } else { "; " };
+        let (rate_hz, channels) = (device.format.rate_hz, device.format.channels);
+        format!(
+            "{:widest$}  ({rate_hz} Hz, {channels} channels{between}{name}{default})",
+            device.id
+        )
+    };
+    Ok(listed.iter().map(line).collect())
 }
 
 #[cfg(not(feature = "capture"))]

@@ -8,13 +8,13 @@ use coilscore::analysis::Arith;
 use coilscore::audio::Source;
 use coilscore::audio::pick::{Pick, pick};
 use coilscore::preset::{Display, Mapping};
-use coilscore::run::render::RenderError;
+use coilscore::run::render::{Again, RenderError, render_again};
 use coilscore::run::{RenderJob, RenderReport, render};
 use coilscore::units::Rate;
 
 use super::inputs::{self, Files};
 use super::progress::Progress;
-use super::{Failure, Outcome, convert, print, tell, write_whole};
+use super::{Failure, Outcome, again, convert, print, tell, write_whole};
 
 /// Flags as typed.
 #[derive(Debug, clap::Args)]
@@ -33,9 +33,20 @@ pub(super) struct Args {
     #[arg(long, default_value = "200", value_parser = inputs::rate)]
     rate: Rate,
     /// Heat at the first frame: cold, warm, unknown (as hot as it may be), or the duty file of
-    /// the song before
-    #[arg(long, default_value = "cold", value_name = "START")]
+    /// the song before. With --inputs left to that file
+    #[arg(long, default_value = "cold", value_name = "START", conflicts_with = "inputs")]
     start: String,
+    /// Hear the song as `live` would: nothing that only a file can have, such as frames ahead of
+    /// their sound. At present no render has that, and the frames are the same without this
+    #[arg(long)]
+    as_live: bool,
+    /// Make a live run again: SONG is the sound it saved, this the duty file it recorded, for the
+    /// heat at its start and for hands
+    #[arg(long, value_name = "FILE", requires = "as_live")]
+    inputs: Option<PathBuf>,
+    /// A further mapping that hands of that run could change over to; in the same order
+    #[arg(long, value_name = "FILE", requires = "inputs")]
+    next: Vec<PathBuf>,
     /// Arithmetic of the spectra
     #[arg(long, value_enum, default_value_t = ArithArg::Native)]
     arith: ArithArg,
@@ -52,11 +63,20 @@ pub(super) struct Args {
 
 /// Arithmetic as typed.
 #[derive(Debug, Clone, Copy, ValueEnum)]
-enum ArithArg {
+pub(super) enum ArithArg {
     /// Fastest; same bytes on the same class of processor
     Native,
     /// Same bytes on every processor
     Portable,
+}
+
+impl From<ArithArg> for Arith {
+    fn from(typed: ArithArg) -> Self {
+        match typed {
+            ArithArg::Native => Self::Native,
+            ArithArg::Portable => Self::Portable,
+        }
+    }
 }
 
 /// Renders and says what came of it.
@@ -66,6 +86,8 @@ pub(super) fn run(args: &Args) -> Outcome {
     if !piped {
         inputs.push(&args.song);
     }
+    inputs.extend(args.inputs.as_deref());
+    inputs.extend(args.next.iter().map(PathBuf::as_path));
     let extra = [args.csv.as_deref(), args.report.as_deref()];
     let outputs: Vec<&Path> = extra.into_iter().flatten().chain([args.out.as_path()]).collect();
     inputs::keep_apart(&inputs, &outputs)?;
@@ -76,10 +98,7 @@ pub(super) fn run(args: &Args) -> Outcome {
         display: &display,
         rate: args.rate,
         start: inputs::start(&args.start, &display)?,
-        arith: match args.arith {
-            ArithArg::Native => Arith::Native,
-            ArithArg::Portable => Arith::Portable,
-        },
+        arith: args.arith.into(),
     };
     let song = if piped {
         coilscore::audio::file::wav_stream(std::io::stdin(), "standard input")
@@ -88,8 +107,12 @@ pub(super) fn run(args: &Args) -> Outcome {
     };
     let song = pick(song.map_err(Failure::failed)?, args.channel)
         .map_err(|error| Failure::Refused(format!("--channel {}: {error}", args.channel)))?;
+    let further = inputs::further(&args.next)?;
+    let recorded = args.inputs.as_deref().map(|path| again::read(path, &job, song.format()));
+    let recorded = recorded.transpose()?;
+    let again = recorded.as_ref().map(|inputs| Again { further: &further, inputs });
     let began = Instant::now();
-    let report = render_source(song, &job, &args.out, args.quiet)?;
+    let report = render_made(song, &job, again, &args.out, args.quiet)?;
     let wall_s = began.elapsed().as_secs_f64();
     if let Some(csv) = &args.csv {
         convert::duties(&args.out, csv)?;
@@ -111,9 +134,23 @@ pub(super) fn render_source(
     out: &Path,
     quiet: bool,
 ) -> Result<RenderReport, Failure> {
+    render_made(source, job, None, out, quiet)
+}
+
+fn render_made(
+    source: Box<dyn Source + Send>,
+    job: &RenderJob<'_>,
+    again: Option<Again<'_>>,
+    out: &Path,
+    quiet: bool,
+) -> Result<RenderReport, Failure> {
     let expected = source.expected_instants();
     let progress = Progress::over(expected, source.format().rate_hz, quiet)?;
-    let report = render(source, job, out, &mut |instants| progress.at(instants));
+    let hook = &mut |instants| progress.at(instants);
+    let report = match again {
+        Some(again) => render_again(source, job, again, out, hook),
+        None => render(source, job, out, hook),
+    };
     drop(progress);
     let report = report.map_err(|error| match error {
         RenderError::Refused(_) | RenderError::Packing(_) | RenderError::Engine(_) => {

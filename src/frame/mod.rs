@@ -3,9 +3,10 @@
 //! The values here are what the packets of [`wire`] and the duty file of [`record`] carry. [`pack`]
 //! turns compare values into bytes. For other programs, [`table`] turns them into text, [`mod@array`]
 //! into an array, [`wave`] into the channels of a sound file, and [`meters`] tells what went on
-//! meanwhile.
+//! meanwhile. [`Hands`] are what a person does to a run besides.
 
 pub mod array;
+mod hands;
 pub mod meters;
 pub mod pack;
 pub mod record;
@@ -13,6 +14,7 @@ pub mod table;
 pub mod wave;
 pub mod wire;
 
+pub use hands::Hands;
 use serde::{Deserialize, Serialize};
 
 /// A compare value read back from a file. Not a permission: it has to pass through the budget of

@@ -5,6 +5,7 @@ use serde::Serialize;
 use super::finding::At;
 use super::harness::{self, Harness};
 use super::layout::{self, Layout};
+use super::lifts::{self, Lifts};
 use super::limits::{BOARD, CHANNELS, FIRST_CHANNEL, PRIORITY, TRIM};
 use super::section::Section;
 use super::words::{counted, listing, nearest};
@@ -31,6 +32,9 @@ pub struct Block {
     pub place: At<Layout>,
     /// Factor on the wishes of each coil, 0 to 1; default 1. Coils differ.
     pub trims: Vec<f64>,
+    /// At which duties each of them was seen to lift and to drop the fluid, where anyone looked.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub lifts: Option<Lifts>,
 }
 
 /// Channels a board can have: one packet carries them all.
@@ -56,6 +60,7 @@ pub(super) fn read(mut section: Section<'_>, known: &Known) -> Option<Block> {
     let channels = read_channels(&mut section, place.as_ref());
     let coils = place.as_ref().map(|place| place.value.places().len());
     let trims = section.number_or_list(&TRIM, coils.unwrap_or(1));
+    let lifts = lifts::read(&mut section, coils.unwrap_or(1));
     let harness = harness::read(&mut section);
     section.finish();
     Some(Block {
@@ -66,6 +71,7 @@ pub(super) fn read(mut section: Section<'_>, known: &Known) -> Option<Block> {
         board,
         channels: channels?,
         trims: trims.map_or_else(|| vec![1.0; coils.unwrap_or(1)], |trims| trims.value),
+        lifts,
         harness,
         place: place?,
     })

@@ -9,6 +9,7 @@ pub use super::driver::{Driver, DriverKind};
 use super::finding::{At, Finding, Refusals, SharedSource};
 pub use super::hardware::{CoilType, Enclosure, Neighbours, Rail, Trust};
 pub use super::harness::{Fault, Harness, Link, Magnet, Wire};
+pub use super::lifts::Lifts;
 use super::limits::ROOM;
 use super::section::{Kind, Pad, Section};
 use super::{check, check_wiring, coils, driver, hardware, harness};
@@ -52,6 +53,11 @@ impl Display {
     /// list.
     pub fn digest_hex(&self) -> String {
         digest_hex(self)
+    }
+
+    /// The text that it was read from.
+    pub fn text(&self) -> &str {
+        &self.source.text
     }
 
     /// Number of coils.

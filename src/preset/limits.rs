@@ -267,6 +267,10 @@ pub(super) const PRIORITY: Quantity =
     limits("priority", "", (1.0, 255.0), "1 is served first when a rail is short");
 pub(super) const TRIM: Quantity =
     limits("trim", "", (0.0, 1.0), "it holds back a coil that does more than the others");
+pub(super) const LIFT: Quantity =
+    limits("lift_duty", "", (0.0, 1.0), "it is a share of full duty; 0: nobody saw it lift");
+pub(super) const DROP: Quantity =
+    limits("drop_duty", "", (0.0, 1.0), "it is a share of full duty; 0: nobody saw it drop");
 pub(super) const BOARD: Quantity = limits("board", "", (0.0, 255.0), "boards count from 0 to 255");
 pub(super) const FIRST_CHANNEL: Quantity =
     limits("first_channel", "", (0.0, 511.0), "a board has channels 0 to 511");

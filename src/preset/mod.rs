@@ -5,8 +5,11 @@
 //! file at once, each with its place and its cure ([`finding`]). [`prepare()`] then fits a mapping
 //! to a display and to the sound to come, and gives settings without names or options.
 //!
+//! [`write`] puts what was seen of the coils into a display file's text.
+//!
 //! Nothing here touches a file except [`load_mapping`] and [`load_display`].
 
+mod board;
 mod check;
 mod check_wiring;
 mod coils;
@@ -17,6 +20,7 @@ pub mod finding;
 mod hardware;
 mod harness;
 pub mod layout;
+mod lifts;
 mod limits;
 mod load;
 pub mod mapping;
@@ -32,7 +36,9 @@ mod route;
 mod section;
 mod values;
 mod words;
+pub mod write;
 
+pub use board::board_settings;
 pub use display::Display;
 pub use finding::{Finding, Refusals};
 pub use load::{load_display, load_mapping};

@@ -6,11 +6,38 @@ use thiserror::Error;
 
 use crate::audio::{SampleBlock, SoundError, Source};
 use crate::engine::{Engine, Step};
+use crate::frame::Hands;
 use crate::run::meter::Metering;
 use crate::sink::{Sink, SinkError};
 
 /// What the hook wants next.
 pub type Flow = ControlFlow<()>;
+
+/// Stands beside the loop: the one place where modes differ, besides source and sink. What is not
+/// of interest may be left out.
+pub trait Beside {
+    /// A block, before the engine hears it.
+    fn heard(&mut self, block: SampleBlock<'_>) {
+        let _ = block;
+    }
+
+    /// Asked before each step: what hands have set for frame `frame`, which comes next.
+    fn hands(&mut self, frame: u32) -> Hands {
+        let _ = frame;
+        Hands::FREE
+    }
+
+    /// After each step, with the frame if it made one.
+    fn stepped(&mut self, step: Option<&Step<'_>>) {
+        let _ = step;
+    }
+
+    /// Once per block, with the instants heard so far; a break ends the loop.
+    fn go_on(&mut self, instants: u64) -> Flow {
+        let _ = instants;
+        Flow::Continue(())
+    }
+}
 
 /// Why the loop ended early. What was written before stays written, and OFF has been sent.
 #[derive(Debug, Error)]
@@ -38,12 +65,30 @@ struct UntilOff<'a> {
     sink: &'a mut dyn Sink,
     next: u32,
     sent: bool,
+    /// Hands as the sink knows them.
+    told: Hands,
 }
 
 impl UntilOff<'_> {
     fn off(&mut self) -> Result<(), SinkError> {
         self.sent = true;
         self.sink.off(self.next)
+    }
+
+    fn deliver(
+        &mut self,
+        step: &Step<'_>,
+        hands: Hands,
+        metering: &mut Metering,
+    ) -> Result<(), SinkError> {
+        if hands != self.told {
+            self.told = hands;
+            self.sink.hands(step.number, hands)?;
+        }
+        self.sink.duty(step.number, step.duties)?;
+        self.next = step.number.saturating_add(1);
+        metering.add(step);
+        Ok(())
     }
 }
 
@@ -56,10 +101,7 @@ impl Drop for UntilOff<'_> {
     }
 }
 
-/// Runs `source` through `engine` into `sink` until the sound ends or `hook` breaks.
-///
-/// `on_block` sees every block before the engine does; `hook` is asked once per block, with the
-/// number of instants heard so far.
+/// Runs `source` through `engine` into `sink` until the sound ends or `beside` breaks.
 ///
 /// # Errors
 /// When the source or the sink fails. OFF is sent in every case.
@@ -68,21 +110,25 @@ pub fn pump(
     engine: &mut Engine,
     sink: &mut dyn Sink,
     metering: &mut Metering,
-    on_block: &mut dyn FnMut(SampleBlock<'_>),
-    hook: &mut dyn FnMut(u64) -> Flow,
+    beside: &mut dyn Beside,
 ) -> Result<Pumped, PumpError> {
-    let mut out = UntilOff { sink, next: engine.next_frame(), sent: false };
+    let mut out = UntilOff { sink, next: engine.next_frame(), sent: false, told: engine.hands() };
     let mut end = Pumped::Whole;
     while let Some(block) = source.next_block()? {
-        on_block(block);
-        feed(block, engine, &mut out, metering)?;
-        if hook(engine.instants()).is_break() {
+        beside.heard(block);
+        feed(block, engine, &mut out, metering, beside)?;
+        if beside.go_on(engine.instants()).is_break() {
             end = Pumped::Stopped;
             break;
         }
     }
-    if let (Pumped::Whole, Some(step)) = (end, engine.finish()) {
-        deliver(&step, &mut out, metering)?;
+    if end == Pumped::Whole {
+        let hands = reach(engine, beside);
+        let step = engine.finish();
+        beside.stepped(step.as_ref());
+        if let Some(step) = step {
+            out.deliver(&step, hands, metering)?;
+        }
     }
     engine.settle();
     if let Some(meter) = metering.rest(engine.budget()) {
@@ -97,12 +143,15 @@ fn feed(
     engine: &mut Engine,
     out: &mut UntilOff<'_>,
     metering: &mut Metering,
+    beside: &mut dyn Beside,
 ) -> Result<(), SinkError> {
     let mut rest = block;
     loop {
+        let hands = reach(engine, beside);
         let (left, step) = engine.step(rest);
+        beside.stepped(step.as_ref());
         let Some(step) = step else { return Ok(()) };
-        deliver(&step, out, metering)?;
+        out.deliver(&step, hands, metering)?;
         rest = left;
         if let Some(meter) = metering.due(engine.budget()) {
             out.sink.meter(meter)?;
@@ -110,13 +159,9 @@ fn feed(
     }
 }
 
-fn deliver(
-    step: &Step<'_>,
-    out: &mut UntilOff<'_>,
-    metering: &mut Metering,
-) -> Result<(), SinkError> {
-    out.sink.duty(step.number, step.duties)?;
-    out.next = step.number.saturating_add(1);
-    metering.add(step);
-    Ok(())
+/// Lets the hands reach the frame that comes next.
+fn reach(engine: &mut Engine, beside: &mut dyn Beside) -> Hands {
+    let hands = beside.hands(engine.next_frame());
+    engine.set_hands(hands);
+    hands
 }

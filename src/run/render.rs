@@ -7,18 +7,22 @@ use thiserror::Error;
 
 use crate::analysis::Arith;
 use crate::audio::fingerprint::Fingerprint;
-use crate::audio::{SoundFormat, Source};
+use crate::audio::{SampleBlock, SoundFormat, Source};
 use crate::budget::Start;
-use crate::engine::{Engine, EngineError, Prepared};
+use crate::engine::EngineError;
 use crate::frame::pack::NoPacking;
-use crate::frame::{BandHead, Head, NodeMeter, Packing, Tail};
-use crate::preset::{Display, Finding, Mapping, Refusals, channel_word, prepare};
+use crate::frame::record::Inputs;
+use crate::frame::{Hands, NodeMeter, Tail};
+use crate::preset::{Display, Finding, Mapping, Refusals};
 use crate::run::ahead::Ahead;
-use crate::run::meter::Metering;
-use crate::run::pump::{Flow, PumpError, Pumped, pump};
+use crate::run::ends::tail;
+use crate::run::line::Line;
+use crate::run::pump::{Beside, Flow, PumpError, Pumped, pump};
 use crate::sink::SinkError;
 use crate::sink::file::DutyFile;
 use crate::units::Rate;
+
+pub use crate::run::ends::start_word;
 
 /// What to render and how.
 #[derive(Debug, Clone)]
@@ -33,6 +37,15 @@ pub struct RenderJob<'a> {
     pub start: Start,
     /// Arithmetic of the spectra.
     pub arith: Arith,
+}
+
+/// What makes a render a live run made again.
+#[derive(Debug, Clone, Copy)]
+pub struct Again<'a> {
+    /// Mappings that hands changed over to: numbers 1 and up.
+    pub further: &'a [Mapping],
+    /// What entered the run besides sound. It goes into the file too.
+    pub inputs: &'a Inputs,
 }
 
 /// Why a song was not rendered to its end. What was made before is in `FILE.part`.
@@ -116,23 +129,44 @@ pub fn render(
     out: &Path,
     hook: &mut dyn FnMut(u64) -> Flow,
 ) -> Result<RenderReport, RenderError> {
+    make(source, job, None, out, hook)
+}
+
+/// Renders the sound that a live run heard, with its hands, from its start: the same file again.
+/// `job.start` is for runs whose file does not say how they started.
+///
+/// # Errors
+/// As [`render`].
+pub fn render_again(
+    source: Box<dyn Source + Send>,
+    job: &RenderJob<'_>,
+    again: Again<'_>,
+    out: &Path,
+    hook: &mut dyn FnMut(u64) -> Flow,
+) -> Result<RenderReport, RenderError> {
+    let start = again.inputs.start.as_ref().unwrap_or(&job.start).clone();
+    make(source, &RenderJob { start, ..job.clone() }, Some(again), out, hook)
+}
+
+fn make(
+    source: Box<dyn Source + Send>,
+    job: &RenderJob<'_>,
+    again: Option<Again<'_>>,
+    out: &Path,
+    hook: &mut dyn FnMut(u64) -> Flow,
+) -> Result<RenderReport, RenderError> {
     let sound = source.format();
-    let (prepared, names) =
-        prepare(job.mapping, job.display, sound, job.rate, job.start.clone(), job.arith)?;
-    let mut engine = Engine::new(&prepared)?;
-    let mut file = DutyFile::create(out, &head(job, &engine, &prepared)?)?;
-    let mut metering = Metering::new(&prepared.budget, prepared.analysis.bands.len());
-    let mut digest = Fingerprint::new();
+    let Line { mut engine, mut metering, head, names } =
+        Line::new(job, again.map_or(&[], |again| again.further), sound)?;
+    let mut file = DutyFile::create(out, &head)?;
+    if again.is_some() {
+        file.start(&job.start)?;
+    }
+    let hands = again.map_or(&[][..], |again| &again.inputs.hands);
+    let mut beside = Replay { digest: Fingerprint::new(), hands, now: Hands::FREE, hook };
     let mut source = Ahead::of(source);
-    let end = pump(
-        &mut source,
-        &mut engine,
-        &mut file,
-        &mut metering,
-        &mut |block| digest.update(block),
-        hook,
-    )?;
-    let tail = tail(&engine, digest.hex());
+    let end = pump(&mut source, &mut engine, &mut file, &mut metering, &mut beside)?;
+    let tail = tail(&engine, beside.digest.hex());
     if end == Pumped::Whole {
         file.finish(&tail)?;
     }
@@ -151,66 +185,32 @@ pub fn render(
     })
 }
 
-fn head(job: &RenderJob<'_>, engine: &Engine, prepared: &Prepared) -> Result<Head, RenderError> {
-    let (num, den) = job.rate.ratio();
-    let coils = job.display.coil_runs();
-    Ok(Head {
-        version: crate::frame::record::FORMAT,
-        rate: [num, den],
-        lead_us: 0,
-        arith: match job.arith {
-            Arith::Native => "native".into(),
-            Arith::Portable => "portable".into(),
-        },
-        packing: Packing::narrowest(&coils)?,
-        coils,
-        display: job.display.name.clone(),
-        mapping: job.mapping.name.clone(),
-        display_digest: job.display.digest_hex(),
-        mapping_digest: job.mapping.digest_hex(),
-        sound_rate_hz: prepared.analysis.sound.rate_hz,
-        sound_channels: prepared.analysis.sound.channels,
-        room_c: prepared.budget.room.0,
-        start: start_word(&job.start).into(),
-        bands: bands(engine),
-        rails: job.display.rail_heads(),
-    })
+/// Hands as they were recorded, and the digest of the sound.
+struct Replay<'a> {
+    digest: Fingerprint,
+    hands: &'a [(u32, Hands)],
+    now: Hands,
+    hook: &'a mut dyn FnMut(u64) -> Flow,
 }
 
-fn bands(engine: &Engine) -> Vec<BandHead> {
-    let bands = engine.analysis().bands().iter();
-    let head = |band: &crate::analysis::BandInfo| BandHead {
-        low_hz: band.request.low_hz.0,
-        high_hz: band.request.high_hz.0,
-        channel: channel_word(band.request.channel).into(),
-        weighting: band.request.weighting.word().into(),
-        delay_s: band.delay_s.0,
-    };
-    bands.map(head).collect()
-}
-
-/// The word for a start in heads and reports.
-pub fn start_word(start: &Start) -> &'static str {
-    match start {
-        Start::Cold => "cold",
-        Start::Warm => "warm",
-        Start::Unknown => "unknown",
-        Start::Nodes(_) => "nodes",
+impl Beside for Replay<'_> {
+    fn heard(&mut self, block: SampleBlock<'_>) {
+        self.digest.update(block);
     }
-}
 
-fn tail(engine: &Engine, sound_digest: String) -> Tail {
-    let totals = engine.budget().totals();
-    Tail {
-        frames: engine.next_frame(),
-        sound_instants: engine.instants(),
-        sound_digest,
-        wished: totals.wished.to_vec(),
-        granted: totals.granted.to_vec(),
-        cut_heat: totals.cut_heat.to_vec(),
-        cut_rail: totals.cut_rail.to_vec(),
-        cut_driver: totals.cut_driver.to_vec(),
-        node_c: engine.budget().load().node_c.to_vec(),
+    fn hands(&mut self, frame: u32) -> Hands {
+        while let Some(((from, hands), later)) = self.hands.split_first() {
+            if *from > frame {
+                break;
+            }
+            self.now = *hands;
+            self.hands = later;
+        }
+        self.now
+    }
+
+    fn go_on(&mut self, instants: u64) -> Flow {
+        (self.hook)(instants)
     }
 }
 

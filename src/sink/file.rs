@@ -13,9 +13,9 @@ use thiserror::Error;
 
 use super::part::{Part, part_of};
 use super::{Sink, SinkError};
-use crate::budget::Duty;
+use crate::budget::{Duty, Start};
 use crate::frame::record::{ReadError, Reader, WriteError, Writer, check_head};
-use crate::frame::{Head, Meter, RecordedCode, Tail};
+use crate::frame::{Hands, Head, Meter, RecordedCode, Tail};
 
 /// Bytes gathered before they go to the disk: about three seconds of 24 coils at 200 frames/s.
 const BUFFER: usize = 32 * 1024;
@@ -53,6 +53,15 @@ impl DutyFile {
         self.writer.recorded(number, codes).map_err(at(self.part.part()))
     }
 
+    /// Keeps the heat at frame 0, see [`Writer::start`].
+    ///
+    /// # Errors
+    ///
+    /// As [`Writer::start`], with the name of the file.
+    pub fn start(&mut self, start: &Start) -> Result<(), SinkError> {
+        self.writer.start(start).map_err(at(self.part.part()))
+    }
+
     /// Writes the tail, brings everything to the disk, gives the file its name and says which.
     ///
     /// # Errors
@@ -85,6 +94,10 @@ impl Sink for DutyFile {
 
     fn meter(&mut self, meter: &Meter) -> Result<(), SinkError> {
         self.writer.meter(meter).map_err(at(self.part.part()))
+    }
+
+    fn hands(&mut self, number: u32, hands: Hands) -> Result<(), SinkError> {
+        self.writer.hands(number, hands).map_err(at(self.part.part()))
     }
 
     fn off(&mut self, number: u32) -> Result<(), SinkError> {

@@ -1,8 +1,9 @@
 //! Where frames go: the last door, behind the budget.
 //!
 //! A [`Sink`] takes permitted duties by frame number. [`mod@file`] keeps them in a duty file,
-//! [`memory`] in lists; [`part`] is how any file gets its name only when it is whole; a [`Writer`] over anything that takes bytes and a [`Table`] are sinks too.
+//! [`memory`] in lists, [`mod@board`] sends them to driver boards; [`part`] is how any file gets its name only when it is whole; a [`Writer`] over anything that takes bytes and a [`Table`] are sinks too.
 
+pub mod board;
 pub mod file;
 pub mod memory;
 pub mod part;
@@ -13,9 +14,9 @@ use std::path::PathBuf;
 use thiserror::Error;
 
 use crate::budget::Duty;
-use crate::frame::Meter;
 use crate::frame::record::{WriteError, Writer};
 use crate::frame::table::{Table, TableError};
+use crate::frame::{Hands, Meter};
 
 /// Takes frames.
 ///
@@ -36,6 +37,16 @@ pub trait Sink {
     /// When a sink that keeps it could not.
     fn meter(&mut self, meter: &Meter) -> Result<(), SinkError> {
         let _ = meter;
+        Ok(())
+    }
+
+    /// What hands have set, in force from frame `number` on, for sinks that keep it.
+    ///
+    /// # Errors
+    ///
+    /// When a sink that keeps it could not.
+    fn hands(&mut self, number: u32, hands: Hands) -> Result<(), SinkError> {
+        let _ = (number, hands);
         Ok(())
     }
 
@@ -93,6 +104,10 @@ impl<W: Write> Sink for Writer<W> {
 
     fn meter(&mut self, meter: &Meter) -> Result<(), SinkError> {
         Ok(Writer::meter(self, meter)?)
+    }
+
+    fn hands(&mut self, number: u32, hands: Hands) -> Result<(), SinkError> {
+        Ok(Writer::hands(self, number, hands)?)
     }
 
     fn off(&mut self, number: u32) -> Result<(), SinkError> {

@@ -2,6 +2,7 @@
 
 use super::super::wire::{self, Kind, Packet};
 use super::super::{Head, Meter, NodeMeter, RecordedCode, Tail};
+use super::inputs::Inputs;
 use super::order::{Order, Place};
 use super::reader::{Damage, Flaw};
 
@@ -32,6 +33,7 @@ pub(super) struct Contents {
     pub(super) codes: Vec<RecordedCode>,
     pub(super) meter: Meter,
     pub(super) tail: Option<Tail>,
+    pub(super) inputs: Inputs,
     pub(super) order: Order,
     pub(super) damage: Vec<Damage>,
     pub(super) damage_count: u64,
@@ -49,6 +51,7 @@ impl Contents {
             codes: Vec::with_capacity(head.coil_count()),
             meter,
             tail: None,
+            inputs: Inputs::default(),
             order: Order::default(),
             damage: Vec::with_capacity(LISTED),
             damage_count: 0,
@@ -82,9 +85,8 @@ impl Contents {
                 Step::End
             }
             // Of a link, or of a version to come.
-            Kind::Hello | Kind::Status | Kind::Start | Kind::Gap | Kind::Edit | Kind::Observed => {
-                Step::Pass
-            }
+            Kind::Hello | Kind::Status | Kind::Limits | Kind::Gap | Kind::Observed => Step::Pass,
+            Kind::Start | Kind::Edit => self.input(packet),
         }
     }
 
@@ -119,6 +121,18 @@ impl Contents {
             return Step::Pass;
         }
         Step::Meter
+    }
+
+    fn input(&mut self, packet: Packet<'_>) -> Step {
+        let Packet { kind, frame, payload, at } = packet;
+        let taken = match kind {
+            Kind::Start => self.inputs.put_start(payload),
+            _ => self.inputs.put_hands(frame, payload),
+        };
+        if taken.is_none() {
+            self.report(at, Flaw::Input { frame });
+        }
+        Step::Pass
     }
 
     /// Off is safe at any time, so it is handed out even when it comes out of order.

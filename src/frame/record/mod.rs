@@ -6,6 +6,8 @@
 //! | packet | how many | its frame number |
 //! | --- | --- | --- |
 //! | HEAD | one, first | 0 |
+//! | START | none, or one after HEAD | 0 |
+//! | EDIT | where hands did something, before the DUTY they first bear on | that DUTY's |
 //! | DUTY | one for every frame | the frame's, counting up by 1 from 0 |
 //! | METER | among the DUTY packets, no more than 20 a second | last frame it covers |
 //! | OFF | one, after the last frame | the number after the last frame's |
@@ -46,6 +48,20 @@
 //! ...      highest frame current of each rail, A
 //! ```
 //!
+//! # START and EDIT
+//!
+//! What entered a live run besides sound; with the sound they make the same file again. Whoever only
+//! plays the frames passes over them.
+//!
+//! ```text
+//! START    0        0 cold, 1 warm, 2 unknown, 3 by the temperatures that follow
+//!          1        each node's temperature, C, IEEE 754 double precision, low byte first
+//! EDIT     0        flags: bit 0 all off, bit 1 wishes held
+//!          1        factor on all wishes, percent
+//!          2        mapping at work, from 0
+//!          3        0
+//! ```
+//!
 //! # Reading a file that another version wrote
 //!
 //! HEAD's `version` is `[major, minor]`. Another major: refuse the file. Another minor: read it. A
@@ -65,6 +81,7 @@
 
 mod contents;
 mod head;
+mod inputs;
 mod meter;
 mod order;
 mod reader;
@@ -79,6 +96,7 @@ mod tests;
 mod writer;
 
 pub use head::{HeadError, check_head};
+pub use inputs::Inputs;
 pub use meter::frames_per_meter;
 pub use reader::{Damage, Entry, Flaw, ReadError, Reader};
 pub use writer::{WriteError, Writer};

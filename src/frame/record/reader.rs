@@ -9,9 +9,9 @@ use thiserror::Error;
 use super::super::pack::UnpackError;
 use super::super::wire::{self, Counts, Decoder, Fault, Kind, Packet};
 use super::super::{Head, Meter, RecordedCode, Tail};
-use super::LARGEST_PAYLOAD;
 use super::contents::{Contents, Step};
 use super::head::{HeadError, check_head, check_version};
+use super::{Inputs, LARGEST_PAYLOAD};
 
 /// Why a file cannot be read at all, or not further.
 #[derive(Debug, Error)]
@@ -66,6 +66,12 @@ pub enum Flaw {
     /// A METER packet that is too short or names a coil that is not there.
     #[error("the METER packet of frame {frame} cannot be used")]
     Meter {
+        /// Its number.
+        frame: u32,
+    },
+    /// A START or EDIT packet that is too short, comes twice or goes back.
+    #[error("what entered the run at frame {frame}, besides sound, cannot be used")]
+    Input {
         /// Its number.
         frame: u32,
     },
@@ -194,6 +200,11 @@ impl<R: Read> Reader<R> {
     /// The tail, once it was read.
     pub fn tail(&self) -> Option<&Tail> {
         self.contents.tail.as_ref()
+    }
+
+    /// What entered the run besides sound, as far as it was read.
+    pub fn inputs(&self) -> &Inputs {
+        &self.contents.inputs
     }
 
     /// True when everything was read and nothing was wrong; a missing TAIL is [`Flaw::Cut`].

@@ -6,11 +6,12 @@ use thiserror::Error;
 
 use super::super::pack::{PackError, check_codes};
 use super::super::wire::{DELIMITER, Encoder, Kind};
-use super::super::{Head, Meter, RecordedCode, Tail};
+use super::super::{Hands, Head, Meter, RecordedCode, Tail};
 use super::head::{HeadError, check_head, finite};
+use super::inputs::start_bytes;
 use super::order::{Order, Place};
 use super::{LARGEST_PAYLOAD, meter};
-use crate::budget::Duty;
+use crate::budget::{Duty, Start};
 
 /// Why something was not written.
 #[derive(Debug, Error)]
@@ -138,6 +139,29 @@ impl<W: Write> Writer<W> {
                 Ok(())
             })
         })
+    }
+
+    /// Heat at frame 0 of a run that is to be made again. To be called before the first frame.
+    ///
+    /// # Errors
+    ///
+    /// The file under it.
+    pub fn start(&mut self, start: &Start) -> Result<(), WriteError> {
+        self.open()?;
+        let payload = start_bytes(start);
+        let packet = Encoder::new(payload.len()).packet(Kind::Start, 0, &payload).to_vec();
+        self.send(|_| Ok(&packet))
+    }
+
+    /// What hands have set, in force from frame `number` on.
+    ///
+    /// # Errors
+    ///
+    /// A number that was already a frame's, or the file under it.
+    pub fn hands(&mut self, number: u32, hands: Hands) -> Result<(), WriteError> {
+        self.open()?;
+        self.expect_place(number)?;
+        self.send(|encoder| Ok(encoder.packet(Kind::Edit, number, &hands.to_bytes())))
     }
 
     /// All coils off, from frame `number` on: after the last frame, the number after its own.

@@ -3,6 +3,12 @@
 //! [`Engine`] reads no clock and owns no device. Frame `k` is made the moment it has heard every
 //! sample before the frame's edge and none after, so the same samples give the same frames
 //! however they are chunked. After [`Engine::new`] it allocates nothing.
+//!
+//! Several mappings may listen at once ([`Engine::add`]), so that changing over is seamless; one of
+//! them is at work. [`Hands`] say which, and hold, turn down or switch off what it wishes.
+
+mod grip;
+mod listener;
 
 use thiserror::Error;
 
@@ -10,8 +16,12 @@ use crate::analysis::{Analysis, AnalysisError, AnalysisSettings, Heard};
 use crate::audio::SampleBlock;
 use crate::audio::edges::FrameEdges;
 use crate::budget::{Budget, BudgetError, BudgetSettings, Duty, Load};
-use crate::mapper::{Mapper, MapperError, MapperSettings};
-use crate::units::Share;
+use crate::frame::Hands;
+use crate::mapper::{MapperError, MapperSettings};
+use crate::units::{Rate, Share};
+
+use grip::Grip;
+pub use listener::Listener;
 
 /// Settings of all stages, checked and agreeing with each other: same frame rate, same number of
 /// coils, routes that name bands which exist.
@@ -62,9 +72,9 @@ fn agree(prepared: &Prepared) -> Result<(), EngineError> {
 pub struct Step<'a> {
     /// Frame number, from 0. Its time is `number / rate` on the sound's clock.
     pub number: u32,
-    /// What was heard.
+    /// What was heard, by the bands of the first mapping.
     pub heard: Heard<'a>,
-    /// What was asked, per coil.
+    /// What was asked, per coil: by the mapping at work, after the hands.
     pub wishes: &'a [Share],
     /// What is permitted, per coil.
     pub duties: &'a [Duty],
@@ -75,8 +85,9 @@ pub struct Step<'a> {
 /// Sound to permitted duty.
 pub struct Engine {
     edges: FrameEdges,
-    analysis: Analysis,
-    mapper: Mapper,
+    first: Listener,
+    others: Vec<Listener>,
+    grip: Grip,
     budget: Budget,
     next_frame: u32,
     instants: u64,
@@ -89,15 +100,51 @@ impl Engine {
     /// When a stage refuses its settings; the sentence names the band, route or coil.
     pub fn new(prepared: &Prepared) -> Result<Self, EngineError> {
         let sound = prepared.analysis.sound;
-        agree(prepared)?;
         Ok(Self {
             edges: FrameEdges::new(sound, prepared.analysis.frame_rate),
-            analysis: Analysis::new(&prepared.analysis)?,
-            mapper: Mapper::new(&prepared.mapper)?,
+            first: Listener::new(prepared)?,
+            others: Vec::new(),
+            grip: Grip::new(prepared.budget.coils.len()),
             budget: Budget::new(&prepared.budget)?,
             next_frame: 0,
             instants: 0,
         })
+    }
+
+    /// Lets one more mapping listen, under the next number. Before the first frame.
+    ///
+    /// # Errors
+    /// When it was made for another sound, frame rate or number of coils.
+    pub fn add(&mut self, listener: Listener) -> Result<(), EngineError> {
+        listener.check(self.budget.duties().len(), self.first.settings())?;
+        self.others.push(listener);
+        Ok(())
+    }
+
+    /// Takes `listener` in for the mapping at work and gives that one back, from the next frame on:
+    /// heat and frame numbers go on. Where both hear the same bands, what was heard goes on too;
+    /// else it listens from here on, as at the start of a song. Takes no memory.
+    ///
+    /// # Errors
+    /// When it was made for another sound, frame rate or number of coils; nothing changes then.
+    pub fn swap(&mut self, listener: &mut Listener) -> Result<(), EngineError> {
+        listener.check(self.budget.duties().len(), self.first.settings())?;
+        let at_work = usize::from(self.grip.hands().mapping);
+        match at_work.checked_sub(1).and_then(|other| self.others.get_mut(other)) {
+            Some(other) => other.swap(listener),
+            None => self.first.swap(listener),
+        }
+        Ok(())
+    }
+
+    /// What hands have set.
+    pub fn hands(&self) -> Hands {
+        self.grip.hands()
+    }
+
+    /// Sets hands from the next frame on. A mapping that is not there counts as the first.
+    pub fn set_hands(&mut self, hands: Hands) {
+        self.grip.set(hands);
     }
 
     /// Hears `block` up to the next frame edge and returns what is left of it, with the frame
@@ -112,7 +159,10 @@ impl Engine {
             _ => edge - self.instants,
         };
         let (now, rest) = block.split_at(usize::try_from(wanted).unwrap_or(usize::MAX));
-        self.analysis.push(now);
+        self.first.push(now);
+        for other in &mut self.others {
+            other.push(now);
+        }
         let heard = now.instants() as u64;
         self.instants += heard;
         (rest, (heard == wanted).then(|| self.frame()))
@@ -130,6 +180,11 @@ impl Engine {
         self.budget.settle();
     }
 
+    /// Frames per second.
+    pub fn rate(&self) -> Rate {
+        self.first.settings().frame_rate
+    }
+
     /// Number of the frame that comes next.
     pub fn next_frame(&self) -> u32 {
         self.next_frame
@@ -140,9 +195,9 @@ impl Engine {
         self.instants
     }
 
-    /// The first stage, for the report of its bands.
+    /// The first stage of the first mapping, for the report of its bands.
     pub fn analysis(&self) -> &Analysis {
-        &self.analysis
+        self.first.analysis()
     }
 
     /// The last stage, for its bounds and running totals.
@@ -153,8 +208,15 @@ impl Engine {
     fn frame(&mut self) -> Step<'_> {
         let number = self.next_frame;
         self.next_frame = number.saturating_add(1);
-        let heard = self.analysis.measure();
-        let wishes = self.mapper.wish(&heard);
+        let at_work = self.grip.hands().mapping;
+        let (heard, mut wishes) = self.first.frame();
+        for (index, other) in (1_u8..).zip(&mut self.others) {
+            let (_, asked) = other.frame();
+            if index == at_work {
+                wishes = asked;
+            }
+        }
+        let wishes = self.grip.on(wishes);
         self.budget.permit(wishes);
         let (duties, load) = (self.budget.duties(), self.budget.load());
         Step { number, heard, wishes, duties, load }

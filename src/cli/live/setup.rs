@@ -1,0 +1,138 @@
+//! Everything that can be refused, before anything moves.
+
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::sync::atomic::AtomicBool;
+use std::sync::mpsc::{Receiver, Sender, channel};
+
+use coilscore::audio::Source;
+use coilscore::audio::capture::{Capture, CaptureError, Settled, Wanted};
+use coilscore::budget::Start;
+use coilscore::preset::Display;
+use coilscore::run::RenderJob;
+use coilscore::run::line::Line;
+use coilscore::run::live::{Controls, Recording, Saving};
+
+use super::super::heat::{self, Warmth};
+use super::super::{Failure, inputs, tell};
+use super::Args;
+use super::driven::Driven;
+
+/// A show that only has to begin.
+pub(super) struct Ready {
+    pub(super) capture: Capture,
+    pub(super) settled: Settled,
+    pub(super) line: Line,
+    pub(super) driven: Driven,
+    pub(super) warmth: Warmth,
+    pub(super) recording: Option<Recording>,
+    pub(super) saving: Option<Saving>,
+    pub(super) controls: Controls,
+    pub(super) notices: (Sender<String>, Receiver<String>),
+    pub(super) mappings: Vec<String>,
+}
+
+/// Reads, opens and checks in the order in which people can do something about it.
+pub(super) fn ready(args: &Args) -> Result<Ready, Failure> {
+    keep_apart(args)?;
+    let (mapping, display) = args.files.load(false)?;
+    let further = inputs::further(&args.next)?;
+    let stop = stop_on_signals()?;
+    let notices = channel();
+    let capture = listen(args, &stop, notices.0.clone())?;
+    let settled = capture.settled();
+    let job = |start| RenderJob {
+        mapping: &mapping,
+        display: &display,
+        rate: args.rate,
+        start,
+        arith: args.arith.into(),
+    };
+    // Built once to be refused before the board is spoken to, once with the heat as it is then.
+    Line::new(&job(Start::Unknown), &further, capture.format()).map_err(Failure::refused)?;
+    let driven = Driven::open(args, &display, &settled)?;
+    let saving = args.save_audio.as_deref().map(|path| Saving::create(path, settled.format));
+    let saving = saving.transpose().map_err(Failure::failed)?;
+    let place = args.files.display_path(&mapping)?;
+    let warmth = heat::open(&args.heat, &place, &display, args.rate, args.dry_run)?;
+    let line = Line::new(&job(warmth.start.clone()), &further, settled.format);
+    let line = line.map_err(Failure::refused)?;
+    inputs::warn(&line.names.warnings);
+    let recording =
+        args.record.as_deref().map(|path| Recording::create(path, &line.head, &warmth.start));
+    let recording = recording.transpose().map_err(Failure::failed)?;
+    let controls = Controls::new(stop);
+    let mappings = std::iter::once(&mapping).chain(&further).map(|m| m.name.clone()).collect();
+    say(&settled, &display, args);
+    Ok(Ready {
+        capture,
+        settled,
+        line,
+        driven,
+        warmth,
+        recording,
+        saving,
+        controls,
+        notices,
+        mappings,
+    })
+}
+
+/// Ctrl-C, a closed terminal and a polite kill end the show. None ends the program by itself, as
+/// coils must be off first.
+fn stop_on_signals() -> Result<Arc<AtomicBool>, Failure> {
+    let stop = Arc::new(AtomicBool::new(false));
+    for signal in [
+        signal_hook::consts::SIGINT,
+        signal_hook::consts::SIGTERM,
+        #[cfg(unix)]
+        signal_hook::consts::SIGHUP,
+    ] {
+        signal_hook::flag::register(signal, Arc::clone(&stop)).map_err(Failure::failed)?;
+    }
+    Ok(stop)
+}
+
+fn keep_apart(args: &Args) -> Result<(), Failure> {
+    let mut read = args.files.paths();
+    read.extend(args.next.iter().map(PathBuf::as_path));
+    let kept: Vec<&Path> =
+        [args.record.as_deref(), args.save_audio.as_deref()].into_iter().flatten().collect();
+    inputs::keep_apart(&read, &kept)
+}
+
+fn listen(
+    args: &Args,
+    stop: &Arc<AtomicBool>,
+    notices: Sender<String>,
+) -> Result<Capture, Failure> {
+    let wanted = Wanted {
+        input: args.input.clone(),
+        buffer: args.buffer,
+        rate_hz: args.input_rate,
+        channels: args.input_channels,
+    };
+    let on_news = Box::new(move |news: &str| {
+        // Nobody is left to hear it.
+        let _ = notices.send(news.to_owned());
+    });
+    Capture::open(&wanted, Arc::clone(stop), on_news).map_err(|error| match error {
+        CaptureError::Open { .. } => Failure::failed(error),
+        _ => Failure::refused(error),
+    })
+}
+
+fn say(settled: &Settled, display: &Display, args: &Args) {
+    let Settled { input, format, granted } = settled;
+    let ms = f64::from(*granted) * 1000.0 / f64::from(format.rate_hz);
+    tell(&format!(
+        "hears {input}: {} Hz, {} channels, {granted} instants per block ({ms:.1} ms; asked {})",
+        format.rate_hz, format.channels, args.buffer
+    ));
+    if args.dry_run {
+        tell(&format!("dry run: \"{}\" is not driven", display.name));
+        return;
+    }
+    tell(&format!("drives \"{}\" through {}", display.name, args.port.join(", ")));
+    tell("o is all off, q ends");
+}

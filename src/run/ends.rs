@@ -1,0 +1,81 @@
+//! First and last packet of a run's duty file: what it was made from, what came of it.
+
+use crate::analysis::Arith;
+use crate::budget::Start;
+use crate::engine::{Engine, Prepared};
+use crate::frame::pack::NoPacking;
+use crate::frame::{BandHead, Head, Packing, Tail};
+use crate::preset::channel_word;
+use crate::run::render::RenderJob;
+
+/// The head of the file that a job makes.
+///
+/// # Errors
+/// When no packing holds the driver's steps.
+pub(super) fn head(
+    job: &RenderJob<'_>,
+    engine: &Engine,
+    prepared: &Prepared,
+) -> Result<Head, NoPacking> {
+    let (num, den) = job.rate.ratio();
+    let coils = job.display.coil_runs();
+    Ok(Head {
+        version: crate::frame::record::FORMAT,
+        rate: [num, den],
+        lead_us: 0,
+        arith: match job.arith {
+            Arith::Native => "native".into(),
+            Arith::Portable => "portable".into(),
+        },
+        packing: Packing::narrowest(&coils)?,
+        coils,
+        display: job.display.name.clone(),
+        mapping: job.mapping.name.clone(),
+        display_digest: job.display.digest_hex(),
+        mapping_digest: job.mapping.digest_hex(),
+        sound_rate_hz: prepared.analysis.sound.rate_hz,
+        sound_channels: prepared.analysis.sound.channels,
+        room_c: prepared.budget.room.0,
+        start: start_word(&job.start).into(),
+        bands: bands(engine),
+        rails: job.display.rail_heads(),
+    })
+}
+
+fn bands(engine: &Engine) -> Vec<BandHead> {
+    let bands = engine.analysis().bands().iter();
+    let head = |band: &crate::analysis::BandInfo| BandHead {
+        low_hz: band.request.low_hz.0,
+        high_hz: band.request.high_hz.0,
+        channel: channel_word(band.request.channel).into(),
+        weighting: band.request.weighting.word().into(),
+        delay_s: band.delay_s.0,
+    };
+    bands.map(head).collect()
+}
+
+/// The word for a start in heads and reports.
+pub fn start_word(start: &Start) -> &'static str {
+    match start {
+        Start::Cold => "cold",
+        Start::Warm => "warm",
+        Start::Unknown => "unknown",
+        Start::Nodes(_) => "nodes",
+    }
+}
+
+/// The tail that an engine leaves behind.
+pub fn tail(engine: &Engine, sound_digest: String) -> Tail {
+    let totals = engine.budget().totals();
+    Tail {
+        frames: engine.next_frame(),
+        sound_instants: engine.instants(),
+        sound_digest,
+        wished: totals.wished.to_vec(),
+        granted: totals.granted.to_vec(),
+        cut_heat: totals.cut_heat.to_vec(),
+        cut_rail: totals.cut_rail.to_vec(),
+        cut_driver: totals.cut_driver.to_vec(),
+        node_c: engine.budget().load().node_c.to_vec(),
+    }
+}

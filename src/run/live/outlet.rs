@@ -1,0 +1,66 @@
+//! Where the frames of a show go: to the board first, then to the recording.
+
+use std::sync::mpsc::Sender;
+
+use super::Recording;
+use crate::budget::Duty;
+use crate::frame::{Hands, Meter, Tail};
+use crate::run::live::Kept;
+use crate::sink::{Sink, SinkError};
+
+/// A sink, and a recording that ends without ending the show.
+pub struct Outlet<'a> {
+    main: &'a mut dyn Sink,
+    recording: Option<Recording>,
+    notices: Sender<String>,
+}
+
+impl<'a> Outlet<'a> {
+    /// Frames go to `main` and `recording`; `notices` hears when a recording ends early.
+    pub fn new(
+        main: &'a mut dyn Sink,
+        recording: Option<Recording>,
+        notices: Sender<String>,
+    ) -> Self {
+        Self { main, recording, notices }
+    }
+
+    /// Ends the recording; `None` where there is none any more.
+    pub fn finish(self, tail: &Tail) -> Option<Kept> {
+        self.recording?.finish(tail)
+    }
+
+    fn keep(&mut self, put: impl FnOnce(&mut Recording) -> Option<String>) {
+        if let Some(sentence) = self.recording.as_mut().and_then(put) {
+            self.recording = None;
+            // Nobody is left to hear it.
+            let _ = self.notices.send(format!("{sentence}; the show goes on"));
+        }
+    }
+}
+
+impl Sink for Outlet<'_> {
+    fn duty(&mut self, number: u32, duties: &[Duty]) -> Result<(), SinkError> {
+        let sent = self.main.duty(number, duties);
+        self.keep(|recording| recording.duty(number, duties));
+        sent
+    }
+
+    fn meter(&mut self, meter: &Meter) -> Result<(), SinkError> {
+        let sent = self.main.meter(meter);
+        self.keep(|recording| recording.meter(meter));
+        sent
+    }
+
+    fn hands(&mut self, number: u32, hands: Hands) -> Result<(), SinkError> {
+        let sent = self.main.hands(number, hands);
+        self.keep(|recording| recording.hands(number, hands));
+        sent
+    }
+
+    fn off(&mut self, number: u32) -> Result<(), SinkError> {
+        let sent = self.main.off(number);
+        self.keep(|recording| recording.off(number));
+        sent
+    }
+}
