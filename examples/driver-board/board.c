@@ -281,6 +281,7 @@ int main(void)
     pin_is(B, KEEP_ALIVE, OUTPUT, 0);
     line_on();
     uint32_t seen = milliseconds;
+    bool alive = false;
     for (;;) {
         uint32_t now = milliseconds;
         if (now != seen) {
@@ -291,7 +292,8 @@ int main(void)
             }
             DOG(0x00) = 0xAAAA;
             if (link.on) {
-                GPIO(B, 0x14) ^= 1u << KEEP_ALIVE;
+                alive = !alive;
+                GPIO(B, 0x18) = 1u << (alive ? KEEP_ALIVE : KEEP_ALIVE + 16);
             }
         }
         /* One byte a turn: a turn is far shorter than a byte on the line. */
