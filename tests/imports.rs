@@ -26,7 +26,10 @@ const ALLOWED: &[(&str, &[&str])] = &[
     ("frame", &["units", "budget"]),
     ("sink", &["units", "frame", "budget"]),
     ("engine", &["units", "audio", "analysis", "mapper", "budget", "frame"]),
-    ("preset", &["units", "audio", "analysis", "mapper", "coil", "budget", "frame", "engine"]),
+    (
+        "preset",
+        &["units", "audio", "analysis", "mapper", "coil", "budget", "frame", "sink", "engine"],
+    ),
     ("sheet", &["units", "coil", "budget", "frame", "preset"]),
     (
         "run",

@@ -41,6 +41,11 @@ impl Heat {
         }
     }
 
+    /// The longest step that is not divided, s.
+    pub(super) fn step_s(&self) -> f64 {
+        LONGEST_Y / (2.0 * self.fastest_per_s)
+    }
+
     /// Moves all nodes on by `span_s` under `power` (per coil, W).
     pub(super) fn step(&mut self, network: &Network, power: &[f64], span_s: f64) {
         let reach = 2.0 * self.fastest_per_s * span_s;

@@ -15,7 +15,8 @@
 //! always granted. That is proved for the model; the margin and the power factor of each coil
 //! stand between the model and the real thing, whose figures are only known within limits.
 //!
-//! [`report()`] runs the same stage over a display at full wish and says what it allows.
+//! [`report()`] runs the same stage over a display at full wish and says what it allows; [`rested()`]
+//! says how warm everything is at most after a time of which little is known.
 
 mod check;
 mod drive;
@@ -27,6 +28,7 @@ mod network;
 mod permit;
 mod rails;
 mod report;
+mod rested;
 mod settings;
 mod turns;
 
@@ -36,6 +38,7 @@ pub use load::{Load, Totals};
 pub use network::Node;
 pub use permit::Budget;
 pub use report::{Binds, CoilReport, RailReport, Report, report};
+pub use rested::rested;
 pub use settings::{
     BudgetSettings, CoilBudget, CoilHeat, Enclosure, Neighbours, Polarity, Rail, Start,
 };

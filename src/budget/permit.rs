@@ -334,7 +334,7 @@ impl Meters {
 }
 
 /// Full power of a coil at room temperature, W, with its factor for what is not measured.
-fn full_power(settings: &BudgetSettings, coil: &CoilBudget) -> f64 {
+pub(super) fn full_power(settings: &BudgetSettings, coil: &CoilBudget) -> f64 {
     nominal_full_power(settings, coil).0 * coil.power_scale
 }
 
@@ -357,7 +357,7 @@ fn stated_limits(settings: &BudgetSettings) -> Vec<f64> {
 
 /// Per node: the rise that its limit allows, less its margin. The enclosure has the largest margin
 /// of any coil, as it takes the errors of all.
-fn allowed_rises(settings: &BudgetSettings) -> Vec<f64> {
+pub(super) fn allowed_rises(settings: &BudgetSettings) -> Vec<f64> {
     let margins = settings.coils.iter().map(|coil| coil.margin);
     let largest = margins.clone().fold(0.0, f64::max);
     let margins = margins.clone().chain(margins).chain([largest]);
@@ -367,7 +367,7 @@ fn allowed_rises(settings: &BudgetSettings) -> Vec<f64> {
 
 /// Per node: rise over the room at the first frame. Nothing counts as colder than the room: a
 /// winding that is takes more power at first, and is still never warmer than one that is not.
-fn start_rises(settings: &BudgetSettings, coils: usize, bound: &[f64]) -> Vec<f64> {
+pub(super) fn start_rises(settings: &BudgetSettings, coils: usize, bound: &[f64]) -> Vec<f64> {
     match &settings.start {
         Start::Cold => vec![0.0; bound.len()],
         Start::Warm => {

@@ -7,6 +7,7 @@
 //!
 //! Nothing here touches a file except [`load_mapping`] and [`load_display`].
 
+mod board;
 mod check;
 mod check_wiring;
 mod coils;
@@ -33,6 +34,7 @@ mod section;
 mod values;
 mod words;
 
+pub use board::board_settings;
 pub use display::Display;
 pub use finding::{Finding, Refusals};
 pub use load::{load_display, load_mapping};

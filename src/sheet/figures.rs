@@ -6,7 +6,7 @@ use crate::coil::chords::Chords;
 use crate::coil::copper::resistance_at;
 use crate::coil::harness::{capacitor_ripple, capacitor_ripple_spread, pair_resistance};
 use crate::frame::Packing;
-use crate::frame::wire::{OVERHEAD, stuffed_len};
+use crate::frame::wire::line::{BITS_PER_BYTE, duty_bytes, packets_per_s};
 use crate::preset::display::{Block, Rail, Wire};
 use crate::preset::{Display, Names, prepare_display};
 use crate::units::{Amps, Celsius, Rate};
@@ -49,17 +49,13 @@ fn driver_line(display: &Display) -> DriverLine {
     }
 }
 
-/// A byte on a serial line: start bit, eight bits, stop bit (8N1).
-const LINE_BITS_PER_BYTE: f64 = 10.0;
-
 fn board_line(display: &Display, (board, channels): (u16, u32)) -> BoardLine {
     let driver = &display.driver;
     // A display whose coils no packing holds does not get here: its file is refused.
     let packing = Packing::narrowest(&display.coil_runs()).unwrap_or(Packing::Word);
-    let payload = packing.bytes(usize::try_from(channels).unwrap_or(usize::MAX));
-    let packet_bytes = stuffed_len(OVERHEAD + payload) + 1;
-    let line = display.link.as_ref().map(|link| link.baud.value / LINE_BITS_PER_BYTE);
-    let line_frames_per_s = line.map(|bytes_per_s| bytes_per_s / packet_bytes as f64);
+    let packet_bytes = duty_bytes(packing, usize::try_from(channels).unwrap_or(usize::MAX));
+    let baud = display.link.as_ref().map(|link| link.baud.value);
+    let line_frames_per_s = baud.map(|baud| packets_per_s(baud, packet_bytes));
     let kind = driver.kind.value;
     let pwm_hz = driver.pwm_hz.as_ref().map(|pwm| pwm.value);
     let fastest_pwm_hz = kind.fastest_pwm_hz(driver.steps, channels);
@@ -69,7 +65,7 @@ fn board_line(display: &Display, (board, channels): (u16, u32)) -> BoardLine {
         board,
         channels,
         packet_bytes,
-        line_bytes_per_s: line,
+        line_bytes_per_s: baud.map(|baud| baud / BITS_PER_BYTE),
         line_frames_per_s,
         fastest_pwm_hz,
         most_steps: pwm_hz.and_then(|pwm_hz| kind.most_steps(pwm_hz, channels)),

@@ -1,8 +1,9 @@
 //! Where frames go: the last door, behind the budget.
 //!
 //! A [`Sink`] takes permitted duties by frame number. [`mod@file`] keeps them in a duty file,
-//! [`memory`] in lists; [`part`] is how any file gets its name only when it is whole; a [`Writer`] over anything that takes bytes and a [`Table`] are sinks too.
+//! [`memory`] in lists, [`mod@board`] sends them to driver boards; [`part`] is how any file gets its name only when it is whole; a [`Writer`] over anything that takes bytes and a [`Table`] are sinks too.
 
+pub mod board;
 pub mod file;
 pub mod memory;
 pub mod part;

@@ -82,9 +82,13 @@ impl Contents {
                 Step::End
             }
             // Of a link, or of a version to come.
-            Kind::Hello | Kind::Status | Kind::Start | Kind::Gap | Kind::Edit | Kind::Observed => {
-                Step::Pass
-            }
+            Kind::Hello
+            | Kind::Status
+            | Kind::Limits
+            | Kind::Start
+            | Kind::Gap
+            | Kind::Edit
+            | Kind::Observed => Step::Pass,
         }
     }
 

@@ -45,10 +45,11 @@
 //!
 //! | number | name | found in | payload |
 //! | --- | --- | --- | --- |
-//! | 0x01 | HELLO | link | reserved; versions, channels, steps and limits of both ends |
+//! | 0x01 | HELLO | link | who one is, and whether it fits: see [`hello`] |
 //! | 0x02 | DUTY | link, file | one code a coil, packed as agreed before: see [`pack`](super::pack) |
 //! | 0x03 | OFF | link, file | none: every coil off, now |
-//! | 0x04 | STATUS | link | reserved; what the board reports |
+//! | 0x04 | STATUS | link | what the board reports: see [`status`] |
+//! | 0x05 | LIMITS | link | what the board is to let through at most: see [`limits`] |
 //! | 0x10 | HEAD | file | JSON, see [`record`](super::record) |
 //! | 0x11 | METER | file | numbers, see [`record`](super::record) |
 //! | 0x12 | TAIL | file | JSON, see [`record`](super::record) |
@@ -60,9 +61,27 @@
 //! "Reserved" numbers are taken and not yet written. The code in a DUTY packet is the compare
 //! value of the driver, 0 to its steps or -steps to steps for two-way drivers; nothing rescales it
 //! on the way.
+//!
+//! # On a link
+//!
+//! A link is a serial line of its own between the host and one board: 8N1, no flow control, at a
+//! speed both know. One DUTY packet carries all channels of the board in their order, 0 for those
+//! that drive no coil. The board takes it after a good HELLO, when its number is newer than the last
+//! one's (of two numbers the newer is the one less than 2^31 ahead, as in RFC 1982), its length is
+//! exact and every code is one that its driver has; it drops and counts all others. It holds codes
+//! to its limits, and switches all off by itself when frames stop for longer than its hold. It obeys
+//! OFF always, whatever the number and whether it was greeted or not.
 
 mod decoder;
 mod encoder;
+mod fields;
+pub mod hello;
+pub mod limits;
+pub mod line;
+#[cfg(test)]
+#[allow(clippy::unwrap_used, clippy::indexing_slicing, reason = "tests stop at the first surprise")]
+mod link_tests;
+pub mod status;
 #[cfg(test)]
 #[allow(clippy::unwrap_used, clippy::indexing_slicing, reason = "tests stop at the first surprise")]
 mod tests;
@@ -93,6 +112,8 @@ pub enum Kind {
     Off = 0x03,
     /// The board's report.
     Status = 0x04,
+    /// What the board is to let through at most.
+    Limits = 0x05,
     /// First packet of a file.
     Head = 0x10,
     /// What a stretch of frames did.
@@ -111,11 +132,12 @@ pub enum Kind {
 
 impl Kind {
     /// Every kind.
-    pub const ALL: [Self; 11] = [
+    pub const ALL: [Self; 12] = [
         Self::Hello,
         Self::Duty,
         Self::Off,
         Self::Status,
+        Self::Limits,
         Self::Head,
         Self::Meter,
         Self::Tail,
