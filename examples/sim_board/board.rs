@@ -85,6 +85,10 @@ pub struct SimBoard {
     celsius: f64,
     /// It hears and says nothing, as a board that hangs.
     pub mute: bool,
+    /// Nobody fetches what the host sends.
+    pub frozen: bool,
+    /// So many OFFs are lost on the way.
+    pub lost_offs: u32,
     /// All that happened.
     pub seen: Vec<Seen>,
 }
@@ -109,6 +113,8 @@ impl SimBoard {
             next_s: 0.0,
             celsius: ROOM_C,
             mute: false,
+            frozen: false,
+            lost_offs: 0,
             seen: Vec::new(),
             plan,
         }
@@ -202,6 +208,7 @@ impl SimBoard {
             match packet.kind {
                 Kind::Hello => self.hello(packet.payload),
                 Kind::Duty => self.duty(packet.frame, packet.payload),
+                Kind::Off if self.lost_offs > 0 => self.lost_offs -= 1,
                 Kind::Off => {
                     self.all_off();
                     self.status.off_by_watchdog = false;

@@ -82,7 +82,8 @@ pub fn serve(
         } else {
             room = bytes.len() as f64;
         }
-        let most = room as usize;
+        let frozen = board.lock().unwrap_or_else(std::sync::PoisonError::into_inner).frozen;
+        let most = if frozen { 0 } else { room as usize };
         let count = if most > 0 { pty.read(&mut bytes[..most])? } else { 0 };
         if most == 0 {
             std::thread::sleep(STEP);

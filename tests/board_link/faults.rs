@@ -3,18 +3,24 @@
 use std::time::Duration;
 
 use coilscore::sink::Sink;
-use coilscore::sink::board::{Board, LineState};
+use coilscore::sink::board::{Board, LineState, Watch};
 
 use crate::bench::{Feeder, OnLine, code_of, count_duties, one_channel, one_coil};
-use crate::board::Seen;
+use crate::board::{Plan, Seen};
 
 /// Far longer than anything takes.
 const AT_MOST: Duration = Duration::from_secs(40);
 
 /// A board that is being driven.
-fn driven() -> (OnLine, Feeder, coilscore::sink::board::Watch) {
-    let line = OnLine::new(one_channel());
-    let (settings, budget) = one_coil();
+fn driven() -> (OnLine, Feeder, Watch) {
+    driven_with(1)
+}
+
+/// The same, with more channels than the display has coils.
+fn driven_with(channels: u16) -> (OnLine, Feeder, Watch) {
+    let line = OnLine::new(Plan { channels, ..one_channel() });
+    let (mut settings, budget) = one_coil();
+    settings.baud = Some(2_000_000);
     let board = Board::open(&settings, &[line.name()]).unwrap();
     board.wait_ready(AT_MOST).unwrap();
     let watch = board.watch();
@@ -28,7 +34,8 @@ fn assert_true_and_in_order(line: &OnLine) {
     let duties = line.duties();
     assert!(duties.is_sorted_by(|a, b| a.0 < b.0), "frames out of order");
     for (frame, codes) in duties {
-        assert_eq!(codes, [i32::try_from(1 + frame % 60_000).unwrap()], "frame {frame}");
+        assert_eq!(codes[0], i32::try_from(1 + frame % 60_000).unwrap(), "frame {frame}");
+        assert!(codes[1..].iter().all(|code| *code == 0));
     }
 }
 
@@ -134,6 +141,32 @@ fn a_line_that_crawls_never_makes_the_engine_wait() {
         matches!(board.seen.last(), Some(Seen::Off { .. }) | Some(Seen::Trip { .. }))
     });
     assert!(line.duties().is_sorted_by(|a, b| a.0 < b.0));
+}
+
+#[test]
+fn a_port_that_takes_nothing_for_a_while_is_slow_and_not_gone() {
+    // 1 KB a frame, so that everything between is soon full.
+    let (line, feeder, watch) = driven_with(512);
+    line.board().frozen = true;
+    let before = watch.report();
+    let stuck = watch.wait(AT_MOST, |report| report.skipped > before.skipped + 50);
+    assert!(stuck.skipped > before.skipped + 50, "{stuck:?}");
+    assert_eq!((stuck.state, stuck.lost), (LineState::Ready, 0), "{stuck:?}");
+    let taken = count_duties(&line.board());
+    line.board().frozen = false;
+    line.until("driven again", |board| count_duties(board) > taken + 60);
+    drop(feeder.stop());
+    assert_true_and_in_order(&line);
+    line.assert_told_off();
+}
+
+#[test]
+fn off_is_said_until_the_board_is_off() {
+    let (line, feeder, _) = driven();
+    line.board().lost_offs = 1;
+    drop(feeder.stop());
+    line.assert_told_off();
+    assert_eq!(line.board().status().trips, 0, "told, not left to the watchdog");
 }
 
 #[test]
