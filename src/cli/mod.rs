@@ -8,14 +8,18 @@
     reason = "the command line reads and writes the files it is told to, and times its work"
 )]
 
+mod board;
 mod budget;
 mod check;
 mod convert;
 mod demo;
+#[cfg(feature = "serial")]
+mod driving;
 mod heat;
 mod inputs;
 mod keys;
 mod picture;
+mod play;
 mod ports;
 mod progress;
 mod render;
@@ -52,6 +56,10 @@ enum Command {
     Budget(budget::Args),
     /// Turn a duty file into a table
     Convert(convert::Args),
+    /// Play a duty file on driver boards, within what the display that is plugged in can stand
+    Play(play::Args),
+    /// Ask a driver board what it is, compare it with the display, store limits in it
+    Board(board::Args),
     /// Show sound inputs, sound outputs and serial ports, with the exact text to paste
     Ports,
 }
@@ -88,6 +96,8 @@ pub(crate) fn main() -> ExitCode {
         Command::Check(args) => check::run(&args),
         Command::Budget(args) => budget::run(&args),
         Command::Convert(args) => convert::run(&args),
+        Command::Play(args) => play::run(&args),
+        Command::Board(args) => board::run(&args),
         Command::Ports => ports::run(),
     };
     match outcome {

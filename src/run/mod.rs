@@ -2,17 +2,21 @@
 //!
 //! [`pump()`] is the loop. [`render()`] runs it over a file; [`ahead`] decodes on a second thread
 //! meanwhile; [`meter`] condenses what the engine says for people; [`request`] puts any request,
-//! not music, through the budget; [`convert()`] turns a duty file into tables; [`heat_file`] carries
+//! not music, through the budget; [`play()`] replays a duty file; [`board_limits`] reckons what
+//! boards are to let through at most; [`convert()`] turns a duty file into tables; [`heat_file`] carries
 //! the heat of a display from one run to the next.
 
 pub mod ahead;
+pub mod board_limits;
 pub mod convert;
 pub mod heat_file;
 pub mod meter;
+pub mod play;
 pub mod pump;
 pub mod render;
 pub mod request;
 
 pub use convert::convert;
+pub use play::play;
 pub use pump::{Flow, Pumped, pump};
 pub use render::{RenderJob, RenderReport, render};

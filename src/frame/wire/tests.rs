@@ -200,7 +200,7 @@ fn a_cut_packet_is_known_as_unfinished() {
 #[test]
 fn numbers_of_kinds_are_those_of_the_table() {
     let numbers = Kind::ALL.map(Kind::number);
-    assert_eq!(numbers, [1, 2, 3, 4, 0x10, 0x11, 0x12, 0x13, 0x14, 0x15, 0x16]);
+    assert_eq!(numbers, [1, 2, 3, 4, 5, 0x10, 0x11, 0x12, 0x13, 0x14, 0x15, 0x16]);
     let known = (0..=255).filter(|&number| Kind::from_number(number).is_some()).count();
     assert_eq!(known, Kind::ALL.len());
 }

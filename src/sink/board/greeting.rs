@@ -102,14 +102,18 @@ impl Greeting {
         &self.offer
     }
 
-    /// A HELLO came.
+    /// The payload of a HELLO came.
     pub fn heard(&mut self, payload: &[u8], now_s: f64) {
-        let hello = match Hello::read(payload) {
-            Ok(hello) if hello.role == Role::Board => hello,
+        match Hello::read(payload) {
+            Ok(hello) if hello.role == Role::Board => self.take(hello, now_s),
             // An echo on the line.
-            Ok(_) => return,
-            Err(error) => return self.refuse(error.to_string()),
-        };
+            Ok(_) => {}
+            Err(error) => self.refuse(error.to_string()),
+        }
+    }
+
+    /// A board's HELLO came.
+    pub fn take(&mut self, hello: Hello, now_s: f64) {
         match hello.verdict {
             // It has just started, and knows of no HELLO.
             Verdict::NoHello => {
@@ -119,6 +123,8 @@ impl Greeting {
                     self.restart(now_s);
                 }
             }
+            // No answer to anything that was asked.
+            _ if self.asked == 0 => return,
             _ if self.suits_itself(&hello) => self.ask_s = now_s,
             verdict => {
                 let differences = differences(&self.offer, self.needed, &hello);

@@ -20,12 +20,45 @@ use crate::sink::{Sink, SinkError};
 /// Frames that may wait beyond those of a second.
 const SPARE_FRAMES: usize = 64;
 
+/// How often reports are looked at while someone waits.
+const LOOK: Duration = Duration::from_millis(5);
+
 /// Every board of a display. Frames go out on threads of their own; dropping it ends them, after
 /// all off. That takes less than a second.
 #[derive(Debug)]
 pub struct Board {
     lines: Vec<Line>,
     baud: u32,
+}
+
+/// Sees the reports of boards from any thread, also once they are closed.
+#[derive(Debug, Clone)]
+pub struct Watch(Vec<Arc<Shared>>);
+
+impl Watch {
+    /// All boards as one: the worst state, sums of counts.
+    pub fn report(&self) -> BoardReport {
+        let reports = self.0.iter().map(|shared| shared.report());
+        reports.reduce(|all, next| all.merge(&next)).unwrap_or_default()
+    }
+
+    /// Each board, in the order of the ports.
+    pub fn reports(&self) -> Vec<BoardReport> {
+        self.0.iter().map(|shared| shared.report()).collect()
+    }
+
+    /// Waits until a report of all boards satisfies `is_it`, or the time is over; the last report.
+    pub fn wait(&self, within: Duration, is_it: impl Fn(&BoardReport) -> bool) -> BoardReport {
+        let until = Instant::now() + within;
+        loop {
+            let report = self.report();
+            let now = Instant::now();
+            let Some(first) = self.0.first().filter(|_| now < until && !is_it(&report)) else {
+                return report;
+            };
+            first.wait(until.min(now + LOOK), |_| false);
+        }
+    }
 }
 
 #[derive(Debug)]
@@ -89,27 +122,12 @@ impl Board {
 
     /// All boards as one: the worst state, sums of counts.
     pub fn report(&self) -> BoardReport {
-        let reports = self.lines.iter().map(|line| line.shared.report());
-        reports.reduce(|all, next| all.merge(&next)).unwrap_or_default()
+        self.watch().report()
     }
 
-    /// Each board, in the order of the ports.
-    pub fn reports(&self) -> Vec<BoardReport> {
-        self.lines.iter().map(|line| line.shared.report()).collect()
-    }
-
-    /// Waits until a report of all boards satisfies `is_it`, or the time is over; the last report.
-    pub fn wait(&self, within: Duration, is_it: impl Fn(&BoardReport) -> bool) -> BoardReport {
-        let until = Instant::now() + within;
-        loop {
-            let report = self.report();
-            if is_it(&report) || Instant::now() >= until {
-                return report;
-            }
-            if let Some(line) = self.lines.first() {
-                line.shared.wait(until.min(Instant::now() + Duration::from_millis(5)), |_| false);
-            }
-        }
+    /// For whoever looks on while another feeds the boards.
+    pub fn watch(&self) -> Watch {
+        Watch(self.lines.iter().map(|line| Arc::clone(&line.shared)).collect())
     }
 
     /// All off at once, before any frame that waits; those are skipped. Frames given later drive

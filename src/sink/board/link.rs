@@ -93,13 +93,14 @@ impl Link {
         self.report.sentence = Some(why.into());
     }
 
+    fn lose(&mut self, why: &str) {
+        self.report.lost += 1;
+        self.report.sentence = Some(why.into());
+    }
+
     /// What to write now, if anything. Call again after [`wrote`](Self::wrote), until nothing comes.
     pub(super) fn turn(&mut self, queue: &mut Taker, off_now: bool, now_s: f64) -> Option<&[u8]> {
-        queue.arrivals(|entry| {
-            if !entry.off {
-                self.pacer.arrived(entry.number, entry.at_s);
-            }
-        });
+        self.take_in(queue);
         if off_now {
             let waiting = queue.waiting();
             self.skip(queue, waiting);
@@ -110,10 +111,26 @@ impl Link {
         if self.pending() && now_s - self.since_s > STUCK_S {
             self.abandon();
         }
-        if !self.pending() {
+        if self.pending() {
+            self.skip_late(queue, now_s);
+        } else {
             self.choose(queue, now_s);
         }
         if self.pending() { self.out.get(self.taken..) } else { None }
+    }
+
+    fn take_in(&mut self, queue: &mut Taker) {
+        queue.arrivals(|entry| {
+            if !entry.off {
+                self.pacer.arrived(entry.number, entry.at_s);
+            }
+        });
+    }
+
+    /// When the next thing is due that is known by now; `None` when nothing is.
+    pub(super) fn wake_s(&self, queue: &Taker) -> Option<f64> {
+        let number = queue.entry(0)?.number;
+        self.pacer.due_s(number).map(|due_s| due_s.max(self.line.ready_s()))
     }
 
     /// The port took so many of the bytes.
@@ -128,7 +145,11 @@ impl Link {
             let Ok(packet) = event else { continue };
             match packet.kind {
                 Kind::Hello => {
+                    let was = self.greeting.stage();
                     self.greeting.heard(packet.payload, now_s);
+                    if was == Stage::Ready && self.greeting.stage() != Stage::Ready {
+                        self.lose("the board has started anew");
+                    }
                     self.heard_s = now_s;
                     if self.greeting.stage() == Stage::Ready {
                         self.check_load();
@@ -144,6 +165,7 @@ impl Link {
                     self.report.statuses += 1;
                     self.report.means = Some(self.means.as_slice().into());
                     if status.not_greeted && self.greeting.stage() == Stage::Ready {
+                        self.lose("the board has started anew");
                         self.greeting.restart(now_s);
                     }
                 }
@@ -153,9 +175,17 @@ impl Link {
     }
 
     /// Whether nothing is left that must go out before the end.
-    pub(super) fn is_done(&self, queue: &Taker) -> bool {
+    pub(super) fn is_done(&mut self, queue: &mut Taker) -> bool {
+        self.take_in(queue);
         let waits = |nth| queue.entry(nth).is_some_and(|entry| entry.off);
         !self.open || !(0..queue.waiting()).any(waits)
+    }
+
+    /// Nothing more goes out: what waits is skipped.
+    pub(super) fn end(&mut self, queue: &mut Taker) {
+        self.take_in(queue);
+        let waiting = queue.waiting();
+        self.skip(queue, waiting);
     }
 
     pub(super) fn report(&self) -> BoardReport {
@@ -209,8 +239,7 @@ impl Link {
             return self.skip_late(queue, now_s);
         }
         if self.greeting.stage() == Stage::Ready && now_s - self.heard_s > SILENT_S {
-            self.report.lost += 1;
-            self.report.sentence = Some("the board has fallen silent".into());
+            self.lose("the board has fallen silent");
             self.greeting.restart(now_s);
         }
         if self.greeting.asks(now_s) {

@@ -17,18 +17,26 @@ mod error;
 mod greeting;
 #[cfg(feature = "serial")]
 mod handle;
+#[cfg_attr(not(feature = "serial"), allow(dead_code, reason = "for the threads of ports"))]
 mod line;
-#[cfg(any(feature = "serial", test))]
+#[cfg_attr(not(feature = "serial"), allow(dead_code, reason = "for the threads of ports"))]
 mod link;
 mod pacer;
+#[cfg_attr(not(feature = "serial"), allow(dead_code, reason = "for the threads of ports"))]
 mod report;
-#[cfg(any(feature = "serial", test))]
+#[cfg_attr(not(feature = "serial"), allow(dead_code, reason = "for the threads of ports"))]
 mod ring;
 mod settings;
 mod split;
 #[cfg(feature = "serial")]
 mod talk;
 #[cfg(test)]
+#[allow(
+    clippy::unwrap_used,
+    clippy::indexing_slicing,
+    clippy::cast_possible_truncation,
+    reason = "tests stop at the first surprise"
+)]
 mod tests;
 #[cfg(feature = "serial")]
 mod writer;
@@ -37,7 +45,7 @@ pub use backoff::Backoff;
 pub use error::BoardError;
 pub use greeting::{Greeting, Stage, differences};
 #[cfg(feature = "serial")]
-pub use handle::Board;
+pub use handle::{Board, Watch};
 pub use line::check_line;
 pub use pacer::Pacer;
 pub use report::{BoardReport, LineState};

@@ -15,8 +15,9 @@ use super::link::Link;
 use super::report::BoardReport;
 use super::ring::Taker;
 
-/// How long the thread waits for bytes from the board before it looks for frames again.
-const LOOK: Duration = Duration::from_millis(1);
+/// How long the thread waits for bytes from the board before it looks for frames again: until one
+/// that it knows of is due, within these bounds.
+const LOOK_S: (f64, f64) = (0.0002, 0.002);
 
 /// How long a port may take to take bytes before the thread looks again whether they still matter.
 const WRITE_TIMEOUT: Duration = Duration::from_millis(20);
@@ -91,7 +92,12 @@ impl Shared {
 
 /// Opens a port for a board: 8N1, no flow control.
 pub(super) fn open_port(port: &str, baud: u32) -> Result<Box<dyn SerialPort>, BoardError> {
-    serialport::new(port, baud).timeout(WRITE_TIMEOUT).open().map_err(|error| {
+    let opened = serialport::new(port, baud).timeout(WRITE_TIMEOUT).open().and_then(|opened| {
+        // What an earlier run did not fetch is no answer to this one.
+        opened.clear(serialport::ClearBuffer::Input)?;
+        Ok(opened)
+    });
+    opened.map_err(|error| {
         let why = match error.kind() {
             serialport::ErrorKind::Io(ErrorKind::NotFound) => "there is no such port".to_owned(),
             serialport::ErrorKind::Io(ErrorKind::PermissionDenied) => {
@@ -139,7 +145,7 @@ impl Writer {
             let now_s = self.shared.now_s();
             if self.shared.stop.load(Ordering::Acquire) {
                 let began_s = *ending_s.get_or_insert(now_s);
-                if self.link.is_done(&self.queue) || now_s > began_s + LONGEST_END_S {
+                if self.link.is_done(&mut self.queue) || now_s > began_s + LONGEST_END_S {
                     break;
                 }
             }
@@ -157,6 +163,7 @@ impl Writer {
             }
             self.shared.publish(self.link.report());
         }
+        self.link.end(&mut self.queue);
         if let Some(port) = port {
             self.farewell(port);
         }
@@ -206,7 +213,9 @@ impl Writer {
 
     fn listen(&mut self, port: &mut Port) -> io::Result<()> {
         let mut bytes = [0; 1024];
-        port.port.set_timeout(LOOK)?;
+        let wake_s = self.link.wake_s(&self.queue).unwrap_or(f64::INFINITY);
+        let look_s = (wake_s - self.shared.now_s()).clamp(LOOK_S.0, LOOK_S.1);
+        port.port.set_timeout(Duration::from_secs_f64(look_s))?;
         let read = port.port.read(&mut bytes);
         port.port.set_timeout(WRITE_TIMEOUT)?;
         match read {

@@ -1,0 +1,49 @@
+//! The part of `play` that drives something.
+
+use coilscore::budget::Start;
+use coilscore::preset::{Display, prepare_display};
+use coilscore::run::play::{Recording, play};
+
+use super::{Args, failed, summary, tell_remarks};
+use crate::cli::driving::{Stop, Wall, greet, line_settings};
+use crate::cli::{Failure, Outcome, heat, print, tell};
+
+pub(super) fn wet(
+    args: &Args,
+    display: &Display,
+    recording: &mut Recording,
+    start: Option<Start>,
+) -> Outcome {
+    let line = line_settings(&args.line, display, recording.rate())?;
+    let stop = Stop::new()?;
+    let mut board = greet(&line, &args.line.ports, &stop, args.quiet)?;
+    let warmth = heat::open(&args.heat, &args.display, display, recording.rate(), false)?;
+    if let Some(said) = &args.start {
+        tell(&format!("heat: {said}, as you say; if the coils are warmer than that, stop now"));
+    }
+    let start = start.unwrap_or_else(|| warmth.start.clone());
+    let (settings, _) = prepare_display(display, recording.rate(), start);
+    let mut wall = Wall::new(&stop, board.watch(), &warmth, args.quiet);
+    let played = play(recording, &settings, &mut board, &mut wall);
+    let stuck = wall.end();
+    if !played.as_ref().is_ok_and(|played| played.whole) {
+        board.off_now();
+    }
+    let watch = board.watch();
+    // All off before the last word on heat. Frames that are due within a moment still go out.
+    drop(board);
+    drop(warmth);
+    let (played, report) = (played.map_err(failed)?, watch.report());
+    tell_remarks(args, &played);
+    if stuck {
+        return Err(Failure::Failed(heat::STUCK.into()));
+    }
+    if !args.quiet {
+        print(&summary(args, display, &played, "played"))?;
+        print(&format!(
+            "to the boards: {} frames, {} skipped; lost {} times\n",
+            report.sent, report.skipped, report.lost
+        ))?;
+    }
+    if played.whole { Ok(()) } else { Err(Failure::Stopped("stopped; all coils are off".into())) }
+}

@@ -1,0 +1,136 @@
+//! `play`: what arrives at the board is what the file holds, as far as the display allows it now.
+
+use crate::bench::{Desk, OnLine, text};
+use crate::board::{Plan, Seen};
+use crate::common;
+
+fn ring() -> Plan {
+    Plan { channels: 24, steps: 4095, hold_ms: 250, pwm_hz: 0, ..Plan::default() }
+}
+
+const PLAY: [&str; 7] =
+    ["play", "song.duty", "--display", "display.toml", "--baud", "1000000", "--port"];
+
+fn play(desk: &Desk, line: &OnLine, more: &[&str]) -> std::process::Output {
+    let port = line.name();
+    desk.run(&[&PLAY[..], &[port.as_str()], more].concat())
+}
+
+#[test]
+fn what_arrives_is_what_the_file_holds_byte_for_byte() {
+    let desk = Desk::new(common::HOT_RING);
+    desk.render(4, "50");
+    let line = OnLine::new(ring());
+    let run = play(&desk, &line, &["--start", "cold"]);
+    assert_eq!(run.status.code(), Some(0), "{}", text(&run.stderr));
+    let (sent, file) = (line.duties(), desk.recorded("song.duty"));
+    assert!(file.iter().any(|(_, codes)| codes[0] > 2000), "the song moves something");
+    assert_eq!(sent.len(), file.len(), "{}", text(&run.stdout));
+    assert_eq!(sent, file);
+    line.assert_told_off();
+    let told = text(&run.stdout);
+    assert!(told.contains("201 frames, 0 skipped") && told.contains("100.0 % granted"), "{told}");
+    let offs = |seen: &Seen| matches!(seen, Seen::Off { frame: 201, .. });
+    assert!(line.board().seen.iter().any(offs), "off from the frame after the last");
+    assert_eq!(line.board().status().trips, 0);
+    // The heat it left behind is kept.
+    assert!(desk.path("display.heat").exists());
+}
+
+#[test]
+fn replay_passes_the_budget_of_the_display_that_is_there_now() {
+    let desk = Desk::new(common::HOT_RING);
+    desk.render(2, "50");
+    let file = desk.recorded("song.duty");
+    // Nothing is known of its heat: only what can be held for ever.
+    let line = OnLine::new(ring());
+    let run = play(&desk, &line, &[]);
+    assert_eq!(run.status.code(), Some(0), "{}", text(&run.stderr));
+    let told = text(&run.stderr);
+    assert!(told.contains("as hot as may be") && told.contains("before power"), "{told}");
+    let sent = line.duties();
+    assert_eq!(sent.len(), file.len());
+    let sum = |frames: &[(u32, Vec<i32>)]| frames.iter().map(|(_, codes)| codes[0]).sum::<i32>();
+    assert!(sum(&sent) * 2 < sum(&file), "{} of {}", sum(&sent), sum(&file));
+    assert!(sum(&sent) > 0);
+    for ((_, sent), (_, file)) in sent.iter().zip(&file) {
+        assert!(sent.iter().zip(file).all(|(sent, file)| sent <= file), "more than the file holds");
+    }
+    // A display with a weaker coil: the same file, cut.
+    let weak = common::HOT_RING.replace("coil_limit_c = 80", "coil_limit_c = 40");
+    std::fs::write(desk.path("display.toml"), weak).unwrap();
+    let dry = desk.run(&[
+        "play",
+        "song.duty",
+        "--display",
+        "display.toml",
+        "--start",
+        "cold",
+        "--dry-run",
+    ]);
+    assert_eq!(dry.status.code(), Some(0), "{}", text(&dry.stderr));
+    assert!(text(&dry.stderr).contains("another version of this one"));
+    assert!(!text(&dry.stdout).contains("100.0 % granted"), "{}", text(&dry.stdout));
+    let two = common::UNLIMITED;
+    std::fs::write(desk.path("display.toml"), two).unwrap();
+    let other = desk.run(&["play", "song.duty", "--display", "display.toml", "--dry-run"]);
+    assert_eq!(other.status.code(), Some(2));
+    assert!(text(&other.stderr).contains("made for 24 coils"), "{}", text(&other.stderr));
+}
+
+#[test]
+fn a_damaged_file_plays_what_is_there_and_ends_off() {
+    let desk = Desk::new(common::HOT_RING);
+    desk.render(4, "50");
+    let whole = desk.recorded("song.duty");
+    let bytes = std::fs::read(desk.path("song.duty")).unwrap();
+    // One byte in the middle, and the end is missing.
+    let mut torn = bytes[..bytes.len() / 2].to_vec();
+    let middle = torn.len() / 2;
+    torn[middle] ^= 0x55;
+    std::fs::write(desk.path("song.duty"), &torn).unwrap();
+    let left = desk.recorded("song.duty");
+    assert!(left.len() < whole.len() - 10 && left.len() > 20, "{} of {}", left.len(), whole.len());
+    let line = OnLine::new(ring());
+    let run = play(&desk, &line, &["--start", "cold"]);
+    assert_eq!(run.status.code(), Some(0), "{}", text(&run.stderr));
+    let sent = line.duties();
+    let numbers = |frames: &[(u32, Vec<i32>)]| frames.iter().map(|it| it.0).collect::<Vec<_>>();
+    assert_eq!(numbers(&sent), numbers(&left));
+    line.assert_told_off();
+    assert!(text(&run.stderr).contains("cut short"), "{}", text(&run.stderr));
+}
+
+#[test]
+fn two_boards_get_each_their_channels() {
+    // Odd coils sit on board 7, in reverse; the first channel of board 2 drives nothing.
+    let text_of = |board: u32, channels: &str, group: &str, x: i32| {
+        format!(
+            "[[coils]]\ngroup = \"{group}\"\ntype = \"small\"\nrail = \"main\"\nboard = {board}\n\
+             channels = {channels}\nplace.at = {{ mm = [[{x}, 0], [{x}, 50]] }}\n"
+        )
+    };
+    let (head, _) = common::HOT_RING.split_once("[[coils]]").unwrap();
+    let head = head.replace("limit_c = 80", "limit_c = 85");
+    let display = head + &text_of(2, "[1, 2]", "ring", 0) + &text_of(7, "[1, 0]", "ring", 60);
+    let desk = Desk::new(&display);
+    desk.render(1, "50");
+    let (first, second) =
+        (OnLine::new(Plan { channels: 3, ..ring() }), OnLine::new(Plan { channels: 2, ..ring() }));
+    let (a, b) = (first.name(), second.name());
+    let one = play(&desk, &first, &[]);
+    assert_eq!(one.status.code(), Some(2));
+    let told = text(&one.stderr);
+    assert!(told.contains("2 boards and 1 port was given") && told.contains("(2, 7)"), "{told}");
+    let run =
+        desk.run(&[&PLAY[..], &[a.as_str(), "--port", b.as_str(), "--start", "cold"]].concat());
+    assert_eq!(run.status.code(), Some(0), "{}", text(&run.stderr));
+    let file = desk.recorded("song.duty");
+    let expected = |pick: fn(&[i32]) -> Vec<i32>| {
+        file.iter().map(|(frame, codes)| (*frame, pick(codes))).collect::<Vec<_>>()
+    };
+    assert_eq!(first.duties(), expected(|codes| vec![0, codes[0], codes[1]]));
+    assert_eq!(second.duties(), expected(|codes| vec![codes[3], codes[2]]));
+    first.assert_told_off();
+    second.assert_told_off();
+}
