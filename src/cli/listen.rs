@@ -13,8 +13,14 @@ use super::{Failure, Outcome, print, tell};
 /// Flags as typed.
 #[derive(Debug, clap::Args)]
 pub(super) struct Args {
-    /// Listen to a recording of the input instead of the input
+    /// Listen to a recording of the input instead of the input itself
+    #[cfg_attr(feature = "capture", arg(conflicts_with = "input"))]
     file: Option<PathBuf>,
+    /// Sound input: its text as `coilscore ports` prints it, or a part that only it has; left out,
+    /// and no FILE: the one that the system takes
+    #[cfg(feature = "capture")]
+    #[arg(long, value_name = "TEXT")]
+    input: Option<String>,
     /// How long to listen, s
     #[arg(long, default_value_t = LISTEN_S, value_parser = seconds)]
     seconds: f64,
@@ -32,15 +38,48 @@ fn seconds(text: &str) -> Result<f64, String> {
 
 /// Listens and says what was heard.
 pub(super) fn run(args: &Args) -> Outcome {
-    let Some(file) = &args.file else {
-        return Err(Failure::Refused("say what to listen to: a FILE".into()));
-    };
-    let mut source = coilscore::audio::file::open(file).map_err(Failure::failed)?;
+    let mut source = source(args)?;
     let findings = hear(source.as_mut(), args.seconds)?;
     for remark in source.remarks() {
         tell(&format!("coilscore: {remark}"));
     }
     if args.json { print_json(&findings) } else { print(&told(&findings)) }
+}
+
+fn source(args: &Args) -> Result<Box<dyn Source + Send>, Failure> {
+    match &args.file {
+        Some(file) => coilscore::audio::file::open(file).map_err(Failure::failed),
+        None => live(args),
+    }
+}
+
+/// The input itself, which never ends.
+#[cfg(feature = "capture")]
+fn live(args: &Args) -> Result<Box<dyn Source + Send>, Failure> {
+    use coilscore::audio::capture::{Capture, CaptureError, Wanted};
+    use std::sync::Arc;
+    let input = args.input.clone();
+    let wanted = Wanted { input, buffer: 1024, rate_hz: None, channels: None };
+    let on_news = Box::new(|news: &str| tell(&format!("coilscore: {news}")));
+    // Nothing is written: Ctrl-C may end the program on the spot.
+    let capture = Capture::open(&wanted, Arc::default(), on_news);
+    let capture = capture.map_err(|error| match error {
+        CaptureError::Open { .. } => Failure::failed(error),
+        _ => Failure::refused(error),
+    })?;
+    tell(&format!(
+        "coilscore: listening to {} for {} s: play something loud, with pauses",
+        capture.settled().input,
+        args.seconds
+    ));
+    Ok(Box::new(capture))
+}
+
+#[cfg(not(feature = "capture"))]
+fn live(_: &Args) -> Result<Box<dyn Source + Send>, Failure> {
+    Err(Failure::Refused(
+        "name a FILE: this coilscore was built without the feature 'capture'".into(),
+    ))
 }
 
 /// Takes sound until there is enough of it.
