@@ -44,7 +44,7 @@ fn interrupt_terminate_and_hangup_end_with_off() {
 fn a_killed_program_leaves_it_to_the_watchdog() {
     let (line, code, _) = stopped_by("KILL");
     assert_eq!(code, None);
-    line.until("watchdog", |board| board.status().trips == 1);
+    line.until("watchdog", |board| matches!(board.seen.last(), Some(Seen::Trip { .. })));
     let board = line.board();
     let at =
         |is_it: fn(&Seen) -> Option<f64>| board.seen.iter().filter_map(is_it).next_back().unwrap();
