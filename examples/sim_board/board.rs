@@ -194,6 +194,13 @@ impl SimBoard {
         }
     }
 
+    /// Bytes from the host, that came since time last passed.
+    pub fn hear_at(&mut self, bytes: &[u8], now_s: f64) {
+        let before_s = std::mem::replace(&mut self.now_s, now_s);
+        self.hear(bytes);
+        self.now_s = before_s;
+    }
+
     /// Bytes from the host.
     pub fn hear(&mut self, mut bytes: &[u8]) {
         if self.mute {

