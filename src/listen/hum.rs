@@ -26,6 +26,9 @@ const HARMONICS: u32 = 10;
 /// below: the quieter quarter of some ten spectra scatters by about 3 dB.
 const ABOVE_DB: f64 = 12.0;
 
+/// A harmonic that comes and goes by more than this is music, dB.
+const STEADY_DB: f64 = 3.0;
+
 /// Hum below this is of no consequence to a display, dBFS.
 const LEAST_DBFS: f64 = -95.0;
 
@@ -138,29 +141,36 @@ impl LongSpectra {
         if self.rows.len() < 3 {
             return None;
         }
-        let steady = self.quieter_quarter();
-        let found = MAINS_HZ.iter().filter_map(|&mains_hz| self.series(&steady, mains_hz));
+        let [steady, loud] = self.quarters();
+        let found = MAINS_HZ.iter().filter_map(|&mains_hz| self.series(&steady, &loud, mains_hz));
         found.max_by(|a, b| a.dbfs.total_cmp(&b.dbfs))
     }
 
-    fn quieter_quarter(&self) -> Vec<f64> {
+    /// Per bin: what the quietest quarter of the spectra stays under, and the loudest stays over.
+    fn quarters(&self) -> [Vec<f64>; 2] {
         let bins = self.rows.first().map_or(0, Vec::len);
+        let mut quarters = [Vec::with_capacity(bins), Vec::with_capacity(bins)];
         let mut column = Vec::with_capacity(self.rows.len());
-        (0..bins)
-            .map(|bin| {
-                column.clear();
-                column.extend(self.rows.iter().filter_map(|row| row.get(bin).copied()));
-                column.sort_by(f32::total_cmp);
-                column.get(column.len() / 4).copied().map_or(0.0, f64::from)
-            })
-            .collect()
+        for bin in 0..bins {
+            column.clear();
+            column.extend(self.rows.iter().filter_map(|row| row.get(bin).copied()));
+            column.sort_by(f32::total_cmp);
+            let quarter = column.len() / 4;
+            for (values, at) in
+                quarters.iter_mut().zip([quarter, column.len().saturating_sub(1 + quarter)])
+            {
+                values.push(column.get(at).copied().map_or(0.0, f64::from));
+            }
+        }
+        quarters
     }
 
-    fn series(&self, steady: &[f64], mains_hz: f64) -> Option<Hum> {
+    fn series(&self, steady: &[f64], loud: &[f64], mains_hz: f64) -> Option<Hum> {
         let mut harmonics = Vec::new();
         let mut sides = [0.0, 0.0];
         for number in 1..=HARMONICS {
-            let Some(power) = self.harmonic(steady, mains_hz * f64::from(number), number) else {
+            let hz = mains_hz * f64::from(number);
+            let Some(power) = self.harmonic(steady, loud, hz, number) else {
                 continue;
             };
             harmonics.push(number);
@@ -178,7 +188,7 @@ impl LongSpectra {
 
     /// Power of a harmonic that stands out, with the two bins beside its peak that a Hann window
     /// spreads it over.
-    fn harmonic(&self, steady: &[f64], hz: f64, number: u32) -> Option<f64> {
+    fn harmonic(&self, steady: &[f64], loud: &[f64], hz: f64, number: u32) -> Option<f64> {
         // Grids stay within 0.1 %; a bin is a quarter of a hertz.
         let near = 1 + (number as usize) / 5;
         let middle = self.bin(hz);
@@ -194,8 +204,9 @@ impl LongSpectra {
         sides.sort_by(f64::total_cmp);
         let level = sides.get(sides.len() / 2).copied().unwrap_or(0.0).max(1e-16);
         let above_db = 10.0 * libm::log10(height / level);
+        let comes_and_goes_db = 10.0 * libm::log10(loud.get(peak).copied()? / height.max(1e-18));
         let spread: f64 = beside(peak.saturating_sub(1), peak + 2).iter().sum();
         // A Hann window gives a tone 1.5 times its power when the bins are added up.
-        (above_db >= ABOVE_DB).then_some(spread / 1.5)
+        (above_db >= ABOVE_DB && comes_and_goes_db <= STEADY_DB).then_some(spread / 1.5)
     }
 }

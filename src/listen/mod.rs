@@ -29,7 +29,7 @@ use tops::TopCounter;
 pub const LISTEN_S: f64 = 20.0;
 
 /// Shorter than this, hum cannot be told from a bass note.
-pub const LEAST_S: f64 = 8.0;
+pub const LEAST_S: f64 = 16.0;
 
 /// Everything measured about one input.
 #[derive(Debug, Clone, Serialize)]
