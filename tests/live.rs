@@ -37,11 +37,13 @@ use coilscore::units::{Celsius, Rate};
 use counting::allocations_during;
 use tempfile::TempDir;
 
+type Fill<'a> = Box<dyn FnMut(&mut [f32]) + 'a>;
+
 /// Blocks of a length, what happens before some of them, and how many there are.
 struct Script<'a> {
     format: SoundFormat,
     block: Vec<f32>,
-    fill: Box<dyn FnMut(&mut [f32]) + 'a>,
+    fill: Fill<'a>,
     before: Box<dyn FnMut(u64) + 'a>,
     next: u64,
     blocks: u64,
