@@ -91,6 +91,7 @@ impl Timeline {
 
     /// `instants` of sound have come.
     pub(super) fn arrived(&mut self, now_ns: u64, instants: u64) -> Arrival {
+        let now_ns = now_ns.max(self.looked_ns);
         let gone = self.instants(now_ns.saturating_sub(self.arrived_ns));
         let lost = self.silence > 0 || self.reopened;
         let mut answer = Arrival::default();
