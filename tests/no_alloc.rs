@@ -186,3 +186,33 @@ fn run(
     }
     frames
 }
+
+/// Handing frames to boards costs the engine's thread no memory, whether the line takes them or not.
+#[cfg(all(unix, feature = "serial"))]
+#[test]
+fn frames_for_a_board_take_no_memory() {
+    use coilscore::budget::{Budget, Start};
+    use coilscore::preset::{board_settings, display, prepare_display};
+    use coilscore::sink::Sink;
+    use coilscore::sink::board::Board;
+    use coilscore::units::Share;
+    use serialport::{SerialPort, TTYPort};
+
+    let display = display::read("ring", common::HOT_RING).unwrap();
+    let rate = Rate::new(200, 1).unwrap();
+    let mut settings = board_settings(&display, rate).unwrap();
+    settings.baud = Some(1_000_000);
+    let (_far_end, near_end) = TTYPort::pair().unwrap();
+    let mut board = Board::open(&settings, &[near_end.name().unwrap()]).unwrap();
+    let (budget, _) = prepare_display(&display, rate, Start::Cold);
+    let mut budget = Budget::new(&budget).unwrap();
+    let wishes = vec![Share::ALL; 24];
+    let requests = allocations_during(|| {
+        for frame in 0..5000 {
+            board.duty(frame, budget.permit(&wishes)).unwrap();
+        }
+        board.off(5000).unwrap();
+        board.off_now();
+    });
+    assert_eq!(requests, 0);
+}

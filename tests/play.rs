@@ -46,7 +46,7 @@ impl Source for Turns {
         }
         let sample = |n: u32| {
             let t = f64::from(n) / f64::from(RATE_HZ);
-            let hz = if (t * 4.0) as u32 % 2 == 0 { 80.0 } else { 1000.0 };
+            let hz = if (t * 4.0) % 2.0 < 1.0 { 80.0 } else { 1000.0 };
             (0.4 * (std::f64::consts::TAU * hz * t).sin()) as f32
         };
         self.block = (self.at..self.at + 800).map(sample).collect();

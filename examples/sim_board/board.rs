@@ -85,6 +85,10 @@ pub struct SimBoard {
     celsius: f64,
     /// It hears and says nothing, as a board that hangs.
     pub mute: bool,
+    /// Nobody fetches what the host sends.
+    pub frozen: bool,
+    /// So many OFFs are lost on the way.
+    pub lost_offs: u32,
     /// All that happened.
     pub seen: Vec<Seen>,
 }
@@ -109,6 +113,8 @@ impl SimBoard {
             next_s: 0.0,
             celsius: ROOM_C,
             mute: false,
+            frozen: false,
+            lost_offs: 0,
             seen: Vec::new(),
             plan,
         }
@@ -188,6 +194,13 @@ impl SimBoard {
         }
     }
 
+    /// Bytes from the host, that came since time last passed.
+    pub fn hear_at(&mut self, bytes: &[u8], now_s: f64) {
+        let before_s = std::mem::replace(&mut self.now_s, now_s);
+        self.hear(bytes);
+        self.now_s = before_s;
+    }
+
     /// Bytes from the host.
     pub fn hear(&mut self, mut bytes: &[u8]) {
         if self.mute {
@@ -202,6 +215,7 @@ impl SimBoard {
             match packet.kind {
                 Kind::Hello => self.hello(packet.payload),
                 Kind::Duty => self.duty(packet.frame, packet.payload),
+                Kind::Off if self.lost_offs > 0 => self.lost_offs -= 1,
                 Kind::Off => {
                     self.all_off();
                     self.status.off_by_watchdog = false;

@@ -82,7 +82,8 @@ pub fn serve(
         } else {
             room = bytes.len() as f64;
         }
-        let most = room as usize;
+        let frozen = board.lock().unwrap_or_else(std::sync::PoisonError::into_inner).frozen;
+        let most = if frozen { 0 } else { room as usize };
         let count = if most > 0 { pty.read(&mut bytes[..most])? } else { 0 };
         if most == 0 {
             std::thread::sleep(STEP);
@@ -90,8 +91,10 @@ pub fn serve(
         room -= count as f64;
         let out = {
             let mut board = board.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
-            board.pass(start.elapsed().as_secs_f64());
-            board.hear(&bytes[..count]);
+            // What has come has come in time, however late this thread may be.
+            let now_s = start.elapsed().as_secs_f64();
+            board.hear_at(&bytes[..count], now_s);
+            board.pass(now_s);
             board.take_out()
         };
         pty.write(&out)?;

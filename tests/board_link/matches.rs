@@ -64,20 +64,7 @@ fn a_larger_board_is_driven_and_its_other_channels_stay_off() {
     let desk = Desk::new(common::HOT_RING);
     desk.render(1, "50");
     let line = OnLine::new(Plan { channels: 32, ..ring() });
-    let port = line.name();
-    let run = desk.run(&[
-        "play",
-        "song.duty",
-        "--display",
-        "display.toml",
-        "--baud",
-        "1000000",
-        "--port",
-        &port,
-        "--start",
-        "cold",
-    ]);
-    assert_eq!(run.status.code(), Some(0), "{}", text(&run.stderr));
+    desk.play_whole(&[&line], &["--start", "cold"]);
     let (sent, file) = (line.duties(), desk.recorded("song.duty"));
     assert_eq!(sent.len(), file.len());
     for ((_, sent), (_, file)) in sent.iter().zip(&file) {

@@ -42,7 +42,7 @@ impl Window {
     }
 }
 
-/// See the [module](self). Times are seconds of one steady clock of the caller's.
+/// Says when each frame is due. Times are seconds of one steady clock of the caller's.
 #[derive(Debug, Clone)]
 pub struct Pacer {
     rate: Rate,

@@ -193,7 +193,7 @@ fn a_stuck_port_is_not_fed_stale_frames_when_it_wakes() {
 fn a_slow_line_gets_fresh_frames_and_counts_the_others() {
     // 15 bytes a frame at 9600 baud are 16 ms, a frame every 10 ms.
     let mut bench = Bench::ready(9600);
-    let mut sent = Vec::new();
+    let (mut sent, mut ages_s) = (Vec::new(), 0.0);
     for step in 0..2000_u32 {
         let now_s = 1.0 + f64::from(step) / 1000.0;
         if step.is_multiple_of(10) {
@@ -205,8 +205,15 @@ fn a_slow_line_gets_fresh_frames_and_counts_the_others() {
             // Due 20 ms after it came, at most 50 ms late.
             assert!(age_s <= 0.0701, "frame {number} is {age_s} s old");
             sent.push(number);
+            ages_s += age_s;
         }
     }
+    // Once late, the newest comes next, and not one that is nearly too late again.
+    assert!(
+        ages_s / (sent.len() as f64) < 0.055,
+        "{} s old on average",
+        ages_s / sent.len() as f64
+    );
     let report = bench.link.report();
     assert_eq!(report.sent as usize, sent.len());
     assert!(sent.len() > 100 && report.skipped > 50, "{} {}", sent.len(), report.skipped);
