@@ -4,7 +4,7 @@
 //! meanwhile; [`meter`] condenses what the engine says for people; [`request`] puts any request,
 //! not music, through the budget; [`play()`] replays a duty file; [`board_limits`] reckons what
 //! boards are to let through at most; [`convert()`] turns a duty file into tables; [`heat_file`] carries
-//! the heat of a display from one run to the next.
+//! the heat of a display from one run to the next; [`walk`] drives one coil at a time.
 
 pub mod ahead;
 pub mod board_limits;
@@ -15,6 +15,7 @@ pub mod play;
 pub mod pump;
 pub mod render;
 pub mod request;
+pub mod walk;
 
 pub use convert::convert;
 pub use play::play;
