@@ -54,11 +54,6 @@ impl Keys {
         Self { from, over: false }
     }
 
-    /// Whether someone sits at a terminal.
-    pub(super) fn at_terminal(&self) -> bool {
-        matches!(self.from, From::Terminal { .. })
-    }
-
     /// The next key; waits no longer than `wait` for it, and not at all for 0.
     pub(super) fn poll(&mut self, wait: Duration) -> Option<Key> {
         if self.over {
