@@ -1,4 +1,4 @@
-//! A show without devices: hands, what is kept and made again, an hour at once, no memory taken.
+//! A show without devices: hands, what is kept and made again, no memory taken.
 #![allow(
     clippy::disallowed_methods,
     clippy::unwrap_used,
@@ -12,66 +12,30 @@
 mod common;
 #[path = "common/counting.rs"]
 mod counting;
+#[path = "common/scripted.rs"]
+mod scripted;
 
 use std::path::Path;
 use std::sync::Arc;
-use std::sync::mpsc::{Receiver, channel, sync_channel};
 
-use coilscore::analysis::Arith;
 use coilscore::audio::demo::DemoSong;
 use coilscore::audio::noise::White;
-use coilscore::audio::{SampleBlock, SoundError, SoundFormat, Source, collect};
-use coilscore::budget::{Duty, Start};
+use coilscore::audio::{SampleBlock, SoundFormat, Source, collect};
+use coilscore::budget::Start;
 use coilscore::engine::{Engine, Listener};
 use coilscore::frame::{Hands, RecordedCode};
-use coilscore::preset::{Display, Mapping};
+use coilscore::preset::Mapping;
 use coilscore::run::ends::tail;
 use coilscore::run::line::Line;
-use coilscore::run::live::{Controls, Outlet, Recording, Saving, Show, Snapshot, Watch};
+use coilscore::run::live::{Controls, Outlet, Recording, Saving, Show};
 use coilscore::run::render::{Again, render_again};
 use coilscore::run::{Flow, RenderJob, pump};
 use coilscore::sink::file::open;
 use coilscore::sink::memory::Memory;
-use coilscore::sink::{Sink, SinkError};
-use coilscore::units::{Celsius, Rate};
+use coilscore::units::Celsius;
 use counting::allocations_during;
+use scripted::{Count, Script, job, watch};
 use tempfile::TempDir;
-
-/// Blocks of a length, what happens before some of them, and how many there are.
-struct Script<'a> {
-    format: SoundFormat,
-    block: Vec<f32>,
-    fill: Box<dyn FnMut(&mut [f32]) + 'a>,
-    before: Box<dyn FnMut(u64) + 'a>,
-    next: u64,
-    blocks: u64,
-}
-
-impl Source for Script<'_> {
-    fn format(&self) -> SoundFormat {
-        self.format
-    }
-
-    fn next_block(&mut self) -> Result<Option<SampleBlock<'_>>, SoundError> {
-        if self.next == self.blocks {
-            return Ok(None);
-        }
-        (self.before)(self.next);
-        self.next += 1;
-        (self.fill)(&mut self.block);
-        Ok(SampleBlock::new(&self.block, self.format.channels))
-    }
-}
-
-fn job<'a>(mapping: &'a Mapping, display: &'a Display, start: Start) -> RenderJob<'a> {
-    let rate = Rate::new(200, 1).unwrap();
-    RenderJob { mapping, display, rate, start, arith: Arith::Portable }
-}
-
-fn watch() -> (Watch, Receiver<Snapshot>, Receiver<String>) {
-    let ((snapshots, seen), (notices, told)) = (sync_channel(4), channel());
-    (Watch { snapshots, notices }, seen, told)
-}
 
 /// Plays `source` and keeps everything in `dir`.
 fn play(
@@ -148,6 +112,10 @@ fn a_show_with_hands_is_made_again_from_what_it_kept() {
         script.map(|s| s.1)
     );
     let codes = |frame: u32| -> &[RecordedCode] { &memory.frames[frame as usize].1 };
+    let moved = |frames: std::ops::Range<u32>| {
+        frames.flat_map(codes).map(|code| f64::from(code.0)).sum::<f64>()
+    };
+    assert!(moved(inputs.hands[1].0..inputs.hands[2].0) > 0.0, "the other mapping hears nothing");
     let off_from = inputs.hands[4].0;
     for frame in off_from..inputs.hands[5].0 {
         assert!(codes(frame).iter().all(|code| code.0 == 0), "frame {frame}");
@@ -193,87 +161,27 @@ fn a_mapping_that_is_swapped_in_keeps_heat_and_frame_numbers() {
     assert!(frames.iter().enumerate().all(|(at, (number, _))| *number as usize == at));
     let (before, after) = (frames[999].1, frames[1000].1);
     assert!(before > 40.0 && (before - after).abs() < 1.0, "{before} C, then {after} C");
+    // Where both hear the same bands, nothing of what was heard is forgotten.
+    let levels = |swap: bool| {
+        let mut engine = Engine::new(&settings).unwrap();
+        let mut again = Listener::new(&settings).unwrap();
+        let mut sound = SampleBlock::new(&samples, 1).unwrap();
+        let mut levels = Vec::new();
+        while let (left, Some(step)) = engine.step(sound) {
+            levels.extend_from_slice(step.heard.band_dbfs);
+            let number = step.number;
+            sound = left;
+            if swap && number == 1000 {
+                engine.swap(&mut again).unwrap();
+            }
+        }
+        levels
+    };
+    assert_eq!(levels(true), levels(false));
     let wrong = common::prepared(common::BUSY, common::HOT_RING, 8000, 1, "100");
     let mut wrong = Listener::new(&wrong).unwrap();
     let error = engine.swap(&mut wrong).unwrap_err().to_string();
     assert!(error.contains("different frame rates"), "{error}");
-}
-
-/// Memory of this program in kB, as the system counts it.
-fn resident_kb() -> u64 {
-    let status = std::fs::read_to_string("/proc/self/status").unwrap();
-    let line = status.lines().find(|line| line.starts_with("VmRSS:")).unwrap();
-    line.split_whitespace().nth(1).unwrap().parse().unwrap()
-}
-
-/// Counts frames and nothing else.
-#[derive(Default)]
-struct Count(u64, u32);
-
-impl Sink for Count {
-    fn duty(&mut self, number: u32, _: &[Duty]) -> Result<(), SinkError> {
-        assert_eq!(u64::from(number), self.0, "no frame is left out");
-        self.0 += 1;
-        Ok(())
-    }
-
-    fn off(&mut self, number: u32) -> Result<(), SinkError> {
-        self.1 = number;
-        Ok(())
-    }
-}
-
-#[test]
-#[cfg(target_os = "linux")]
-fn an_hour_drifts_by_nothing_and_takes_no_memory() {
-    let dir = TempDir::new().unwrap();
-    let text = common::one_band("one", 1000.0, 8000.0, -60.0, -10.0);
-    let (mapping, display) = common::files(&text, common::UNLIMITED);
-    let job = job(&mapping, &display, Start::Unknown);
-    let format = SoundFormat { rate_hz: 44_100, channels: 1 };
-    let Line { mut engine, mut metering, head, .. } = Line::new(&job, &[], format).unwrap();
-    let mut noise = White::new(1, 0.7);
-    // 441 goes 100 times into a second: an hour is 360,000 blocks.
-    let mut source = Script {
-        format,
-        block: vec![0.0; 441],
-        fill: Box::new(|block| block.fill_with(|| noise.next_sample() as f32)),
-        before: Box::new(|_| {}),
-        next: 0,
-        blocks: 360_000,
-    };
-    let controls = Controls::new(Arc::default());
-    let (watch, seen, told) = watch();
-    let notices = watch.notices.clone();
-    let (mut frames, mut after_a_minute, mut taken) = (0_u32, 0, Vec::new());
-    let mut heat = |_: &[f64]| {
-        frames += 1;
-        if frames == 12_000 {
-            after_a_minute = resident_kb();
-        }
-        taken.extend(seen.try_iter().map(|snapshot| snapshot.instants));
-        true
-    };
-    let recording = Recording::create(&dir.path().join("hour.duty"), &head, &job.start).unwrap();
-    let mut show = Show::new(&engine, &controls, watch, None, None, &mut heat);
-    let mut count = Count::default();
-    let mut outlet = Outlet::new(&mut count, Some(recording), notices);
-    pump(&mut source, &mut engine, &mut outlet, &mut metering, &mut show).unwrap();
-    let tail = tail(&engine, show.digest_hex());
-    drop(show);
-    let kept = outlet.finish(&tail);
-    let (now, notes): (u64, Vec<String>) = (resident_kb(), told.try_iter().collect());
-    println!("resident: {after_a_minute} kB after a minute, {now} kB after an hour");
-    assert!(kept.is_some_and(|kept| kept.is_ok()), "{notes:?}");
-    assert_eq!((count.0, count.1), (720_001, 720_001), "frames 0 to 3600 s x 200/s, then off");
-    assert_eq!(engine.instants(), 3600 * 44_100);
-    // A snapshot after each 200 frames, so after frame 199 of each second: 5 ms before its end,
-    // less than a block away.
-    for (second, instants) in (1..).zip(&taken) {
-        let due = second * 44_100 - 220;
-        assert!((due..due + 441).contains(instants), "second {second}: {instants}");
-    }
-    assert!(now < after_a_minute + 2048, "{after_a_minute} kB grew to {now} kB");
 }
 
 #[test]

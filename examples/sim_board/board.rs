@@ -61,7 +61,7 @@ const TOO_HOT_C: f64 = 85.0;
 /// An invented supply and its coils.
 const SUPPLY_V: f64 = 12.0;
 const SUPPLY_OHM: f64 = 0.05;
-const COIL_A: f64 = 0.8;
+const COIL_OHM: f64 = 15.0;
 
 const STATUS_S: f64 = 0.1;
 const ANNOUNCE_S: f64 = 1.0;
@@ -87,6 +87,10 @@ pub struct SimBoard {
     pub mute: bool,
     /// Nobody fetches what the host sends.
     pub frozen: bool,
+    /// Resistance per channel, ohm: what is broken or shorted shows in the current.
+    pub ohms: Vec<f64>,
+    /// Whether it reports supply and current.
+    pub knows_supply: bool,
     /// So many OFFs are lost on the way.
     pub lost_offs: u32,
     /// All that happened.
@@ -114,6 +118,8 @@ impl SimBoard {
             celsius: ROOM_C,
             mute: false,
             frozen: false,
+            ohms: vec![COIL_OHM; channels],
+            knows_supply: true,
             lost_offs: 0,
             seen: Vec::new(),
             plan,
@@ -126,7 +132,9 @@ impl SimBoard {
             (self.plan.clone(), self.flash.clone(), std::mem::take(&mut self.seen));
         let (now_s, celsius) = (self.now_s, self.celsius);
         let force = flash.limits.clone();
-        *self = Self { flash, force, seen, now_s, celsius, next_s: now_s, ..Self::new(plan) };
+        let (ohms, knows_supply) = (self.ohms.clone(), self.knows_supply);
+        let new = Self { flash, force, seen, now_s, celsius, next_s: now_s, ..Self::new(plan) };
+        *self = Self { ohms, knows_supply, ..new };
     }
 
     /// Bytes for the host.
@@ -141,13 +149,15 @@ impl SimBoard {
 
     /// What it would report now.
     pub fn status(&self) -> Status {
-        let load = self.load();
-        let amps = load * COIL_A * self.codes.len() as f64;
+        let steps = f64::from(self.plan.steps);
+        let drawn = self.codes.iter().zip(&self.ohms);
+        let amps: f64 =
+            drawn.map(|(code, ohm)| SUPPLY_V * f64::from(code.abs()) / steps / ohm).sum();
         Status {
             not_greeted: self.agreed.is_none(),
             temperature_c: Some(self.celsius),
-            supply_v: Some(SUPPLY_V - amps * SUPPLY_OHM),
-            supply_a: Some(amps),
+            supply_v: self.knows_supply.then_some(SUPPLY_V - amps * SUPPLY_OHM),
+            supply_a: self.knows_supply.then_some(amps),
             ..self.status
         }
     }

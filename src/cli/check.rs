@@ -8,7 +8,9 @@ use coilscore::audio::{RATE_LIMITS_HZ, SoundFormat};
 use coilscore::budget::{Budget, BudgetSettings, Start};
 use coilscore::engine::Prepared;
 use coilscore::mapper::{Combine, Mapper, MotionSettings, Path as Way};
+use coilscore::preset::display::Lifts;
 use coilscore::preset::{Display, Mapping, Names, prepare, prepare_display};
+use coilscore::run::walk::{FAR, median, off_median};
 use coilscore::units::Rate;
 
 use super::inputs::{self, Files};
@@ -50,7 +52,7 @@ fn alone(args: &Args, display: &Path) -> Result<Display, Failure> {
     let (settings, names) = prepare_display(&display, args.rate, Start::Cold);
     Budget::new(&settings).map_err(Failure::refused)?;
     if !args.sheet.is_json() {
-        print(&display_line(&settings, &names))?;
+        print(&(display_line(&settings, &names) + &lift_lines(&display, &names)))?;
     }
     Ok(display)
 }
@@ -67,7 +69,7 @@ fn pair(args: &Args, preset: PathBuf, display: Option<PathBuf>) -> Result<Displa
     Mapper::new(&prepared.mapper).map_err(Failure::refused)?;
     Budget::new(&prepared.budget).map_err(Failure::refused)?;
     if !args.sheet.is_json() {
-        print(&understood(&mapping, &prepared, &names, analysis.bands()))?;
+        print(&understood((&mapping, &display), &prepared, &names, analysis.bands()))?;
     }
     Ok(display)
 }
@@ -83,7 +85,44 @@ fn display_line(settings: &BudgetSettings, names: &Names) -> String {
     )
 }
 
-fn understood(mapping: &Mapping, prepared: &Prepared, names: &Names, bands: &[BandInfo]) -> String {
+/// What was seen of the coils of each block, if anything was.
+fn lift_lines(display: &Display, names: &Names) -> String {
+    let mut text = String::new();
+    let mut first = 0;
+    for block in &display.blocks {
+        let labels = names.coils.iter().skip(first);
+        first += block.channels.value.len();
+        let Some(lifts) = &block.lifts else { continue };
+        let lift: Vec<_> = Lifts::seen(&lifts.lift_duty).collect();
+        let drop: Vec<_> = Lifts::seen(&lifts.drop_duty).collect();
+        let seen = lift.iter().flatten().count();
+        let duty = |duties| median(duties).map_or("-".into(), |duty| format!("{duty:.3}"));
+        let day = lifts.on.as_ref().map_or_else(String::new, |on| format!(", on {on}"));
+        let _ = write!(
+            text,
+            "lift     {}: at duty {}, drops at {} (medians; {seen} of {} coils seen{day})",
+            block.group.value,
+            duty(&lift),
+            duty(&drop),
+            lift.len()
+        );
+        let far = off_median(&lift, FAR);
+        let far: Vec<_> = far.iter().filter_map(|(coil, _)| labels.clone().nth(*coil)).collect();
+        if !far.is_empty() {
+            let far: Vec<_> = far.iter().map(|name| name.label.as_str()).collect();
+            let _ = write!(text, "; off by more than 20 %: {}", far.join(", "));
+        }
+        text.push('\n');
+    }
+    text
+}
+
+fn understood(
+    (mapping, display): (&Mapping, &Display),
+    prepared: &Prepared,
+    names: &Names,
+    bands: &[BandInfo],
+) -> String {
     let mut text = String::new();
     // Writing to a String cannot fail.
     let _ = writeln!(text, "mapping  {}: {}", mapping.name, mapping.intent);
@@ -91,6 +130,7 @@ fn understood(mapping: &Mapping, prepared: &Prepared, names: &Names, bands: &[Ba
         let _ = writeln!(text, "         {words}");
     }
     text += &display_line(&prepared.budget, names);
+    text += &lift_lines(display, names);
     let _ = writeln!(text, "\n{:<16} {:>6} {:>6}  moves", "route", "bands", "coils");
     for (route, name) in prepared.mapper.routes.iter().zip(&names.routes) {
         let mut moves = motion_words(route.motion);

@@ -1,5 +1,4 @@
 //! `--heat`: where the heat of a display is kept between runs, for every command that drives one.
-#![allow(dead_code, reason = "for the commands that drive a board")]
 
 use std::path::{Path, PathBuf};
 

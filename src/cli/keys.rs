@@ -3,7 +3,6 @@
 //! On a terminal a key counts at once and is not shown. The terminal is otherwise left as it is:
 //! Ctrl-C still interrupts, and what other parts print still has its line ends. Where standard
 //! input is no terminal, its characters are the keys, so that `echo q | coilscore ...` presses q.
-#![allow(dead_code, reason = "for the commands that drive a board")]
 
 use std::io::{IsTerminal, Read};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
@@ -53,11 +52,6 @@ impl Keys {
             None => From::Script(script()),
         };
         Self { from, over: false }
-    }
-
-    /// Whether someone sits at a terminal.
-    pub(super) fn at_terminal(&self) -> bool {
-        matches!(self.from, From::Terminal { .. })
     }
 
     /// The next key; waits no longer than `wait` for it, and not at all for 0.

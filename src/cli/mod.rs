@@ -30,6 +30,7 @@ mod progress;
 mod render;
 mod request;
 mod sheet;
+mod walk;
 
 use std::process::ExitCode;
 
@@ -70,6 +71,8 @@ enum Command {
     Play(play::Args),
     /// Ask a driver board what it is, compare it with the display, store limits in it
     Board(board::Args),
+    /// Drive one coil at a time: find swapped, dead and shorted ones, lift and drop, resistance
+    Walk(walk::Args),
     /// Show sound inputs, sound outputs and serial ports, with the exact text to paste
     Ports,
 }
@@ -111,6 +114,7 @@ pub(crate) fn main() -> ExitCode {
         Command::Live(args) => live::run(&args),
         Command::Play(args) => play::run(&args),
         Command::Board(args) => board::run(&args),
+        Command::Walk(args) => walk::run(&args),
         Command::Ports => ports::run(),
     };
     match outcome {

@@ -26,6 +26,8 @@ impl Lifts {
 
 /// What a block with so many coils says of it, if anything.
 pub(super) fn read(section: &mut Section<'_>, coils: usize) -> Option<Lifts> {
+    // Left out or not, they are known here.
+    let _ = (section.find(LIFT.key), section.find(DROP.key));
     let lift = section.number_or_list(&LIFT, coils);
     let drop = section.number_or_list(&DROP, coils);
     let on = read_date(section);

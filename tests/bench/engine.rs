@@ -33,7 +33,7 @@ fn main() {
     let instants = RATE_HZ as usize * SECONDS;
     let mut noise = [Pink::new(1, 0.2), Pink::new(2, 0.2)];
     // Loud and soft by turns, as music is.
-    let loud = |n: usize| if n / 12_000 % 3 == 0 { 1.0 } else { 0.1 };
+    let loud = |n: usize| if (n / 12_000).is_multiple_of(3) { 1.0 } else { 0.1 };
     let samples: Vec<f32> = (0..2 * instants)
         .map(|n| (noise.get_mut(n % 2).unwrap().next_sample() * loud(n / 2)) as f32)
         .collect();

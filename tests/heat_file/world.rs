@@ -114,6 +114,8 @@ impl World {
         } else {
             budget.settle();
             self.keep(&budget, true);
+            // At worst the board misses the last word.
+            self.hold(&codes, self.settings.hold_s.0);
         }
     }
 

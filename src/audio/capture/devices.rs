@@ -138,6 +138,7 @@ fn nearest(wanted: &str, listed: &[Listed]) -> Vec<String> {
 }
 
 #[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "tests stop at the first surprise")]
 mod tests {
     use super::*;
 

@@ -41,6 +41,9 @@ pub(super) struct Timeline {
     reopened: bool,
     /// After a loss: since when, and the instants that arrived since.
     settling: Option<(u64, u64)>,
+    /// What came too late in earlier losses and was still taken for jitter, instants: the next loss
+    /// makes up for it, so that many do not add up.
+    ahead: u64,
     slept_ns: u64,
 }
 
@@ -56,6 +59,7 @@ impl Timeline {
             silence: 0,
             reopened: false,
             settling: None,
+            ahead: 0,
             slept_ns: 0,
         }
     }
@@ -83,35 +87,50 @@ impl Timeline {
         if gone_ns <= self.patience_ns {
             return 0;
         }
+        self.settle(self.arrived_ns);
         // One block is on its way when the device lives.
-        let owed = self.instants(gone_ns).saturating_sub(self.block + self.silence);
+        let owed = self.instants(gone_ns).saturating_sub(self.block + self.silence + self.ahead);
         self.silence += owed;
         owed
     }
 
     /// `instants` of sound have come.
     pub(super) fn arrived(&mut self, now_ns: u64, instants: u64) -> Arrival {
+        let now_ns = now_ns.max(self.looked_ns);
         let gone = self.instants(now_ns.saturating_sub(self.arrived_ns));
         let lost = self.silence > 0 || self.reopened;
         let mut answer = Arrival::default();
         if lost {
-            let there = self.silence + instants;
+            self.settle(self.arrived_ns);
+            let there = self.silence + instants + self.ahead;
             answer.silence = gone.saturating_sub(there);
             if self.silence > 0 {
                 answer.late = there.saturating_sub(gone).min(instants);
             }
+            self.ahead = there.saturating_sub(gone + answer.late);
             self.settling = Some((now_ns, 0));
         } else if let Some((since_ns, came)) = self.settling {
             let came = came + instants;
             let may = self.instants(now_ns.saturating_sub(since_ns) + JITTER_NS) + 2 * self.block;
             answer.late = came.saturating_sub(may).min(instants);
             let over = now_ns.saturating_sub(since_ns) > SETTLING_NS;
-            self.settling = if over { None } else { Some((since_ns, came - answer.late)) };
+            self.settling = Some((since_ns, came - answer.late));
+            if over {
+                self.settle(now_ns);
+            }
         }
         self.arrived_ns = now_ns;
         self.silence = 0;
         self.reopened = false;
         answer
+    }
+
+    /// Ends the telling of late from new: what came beyond the clock counts as ahead of it.
+    fn settle(&mut self, now_ns: u64) {
+        if let Some((since_ns, came)) = self.settling.take() {
+            let due = self.instants(now_ns.saturating_sub(since_ns));
+            self.ahead = (self.ahead + came).saturating_sub(due);
+        }
     }
 
     /// How long this program did not run, ns, naps beyond two seconds added up.
@@ -194,6 +213,30 @@ mod tests {
         assert_eq!(kept, 240 + 960 + 480);
         let kept: u64 = (1..=200).map(|n| 240 - line.arrived((1300 + 5 * n) * MS, 240).late).sum();
         assert_eq!(kept, 200 * 240, "what comes in time after that is kept");
+    }
+
+    #[test]
+    fn many_stalls_do_not_add_up() {
+        let mut line = running();
+        let (mut now, mut given) = (1000, 0_u64);
+        for _ in 0..50 {
+            // 300 ms of nothing, all of it delivered at once afterwards; then half a second in time.
+            given += wait(&mut line, now + 5, now + 300);
+            now += 300;
+            for _ in 0..60 {
+                let arrival = line.arrived(now * MS, 240);
+                given += 240 + arrival.silence - arrival.late;
+            }
+            for _ in 0..100 {
+                now += 5;
+                line.look(now * MS);
+                assert_eq!(line.due(now * MS), 0);
+                let arrival = line.arrived(now * MS, 240);
+                given += 240 + arrival.silence - arrival.late;
+            }
+        }
+        let ahead = given.abs_diff((now - 1000) * 48);
+        assert!(ahead <= 960 + 2 * 240, "{ahead} instants ahead after 50 stalls");
     }
 
     #[test]

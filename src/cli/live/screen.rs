@@ -24,7 +24,7 @@ pub(super) struct Screen {
     gauged: Gauged,
     coils: Vec<String>,
     mappings: Vec<String>,
-    rate_hz: f64,
+    rate_hz: u32,
     /// From a click to the band's answer: quickest and slowest band, s.
     bands_s: (f64, f64),
     line_s: f64,
@@ -62,7 +62,7 @@ impl Screen {
             gauged: Gauged::default(),
             coils: ready.line.names.coils.iter().map(|coil| coil.label.clone()).collect(),
             mappings: ready.mappings.clone(),
-            rate_hz: f64::from(ready.settled.format.rate_hz),
+            rate_hz: ready.settled.format.rate_hz,
             bands_s: (delays.clone().fold(f64::INFINITY, f64::min), delays.fold(0.0, f64::max)),
             line_s: ready.driven.line_s,
             boards: ready.driven.boards(),
@@ -122,7 +122,7 @@ impl Screen {
     pub(super) fn end(&mut self, tail: &Tail) {
         self.wipe();
         let gauged = self.gauges.read();
-        let seconds = |instants: u64| instants as f64 / self.rate_hz;
+        let seconds = |instants: u64| instants as f64 / f64::from(self.rate_hz);
         tell(&format!(
             "all off after {:.1} s of sound, {} frames; {:.1} s of it silence for lost sound \
              ({} losses), {:.3} s overrun",
@@ -144,7 +144,7 @@ impl Screen {
     }
 
     fn delay(&self, snapshot: &Snapshot) -> Delay {
-        let ms = |instants: u64| instants as f64 * 1000.0 / self.rate_hz;
+        let ms = |instants: u64| instants as f64 * 1000.0 / f64::from(self.rate_hz);
         let block = ms(self.gauged.block);
         let board = self.board.as_ref();
         let behind_s = board.map_or(0.0, |board| board.behind_s.max(0.0));
@@ -165,8 +165,8 @@ impl Screen {
     }
 
     fn line(&self, snapshot: &Snapshot) -> String {
-        let seconds = snapshot.instants as f64 / self.rate_hz;
-        let clock = format!("{}:{:02}", seconds as u64 / 60, seconds as u64 % 60);
+        let seconds = snapshot.instants / u64::from(self.rate_hz);
+        let clock = format!("{}:{:02}", seconds / 60, seconds % 60);
         let heard = match (self.gauged.alive, snapshot.clipped) {
             (false, _) => "NO SOUND".to_owned(),
             (true, 0) => format!("in {:.0} dBFS", snapshot.level_dbfs),
@@ -199,7 +199,7 @@ impl Screen {
             alive, block, backlog, overrun, silence, late, losses, errors, slept_ns, ..
         } = self.gauged;
         json!({
-            "seconds": snapshot.instants as f64 / self.rate_hz,
+            "seconds": snapshot.instants as f64 / f64::from(self.rate_hz),
             "frame": snapshot.frame,
             "input": {
                 "alive": alive, "level_dbfs": snapshot.level_dbfs,

@@ -52,7 +52,10 @@ pub(super) struct Scribe<T> {
 impl<T: Copy + Default + Send + 'static> Scribe<T> {
     /// A ring for `room` items and its thread.
     pub(super) fn start(pen: Box<dyn Pen<T>>, room: usize, name: &str) -> io::Result<Self> {
-        let (ring, far) = HeapRb::new(room).split();
+        let (mut ring, mut far) = HeapRb::new(room).split();
+        // Touched once, so that no frame waits for the system to hand out a page.
+        ring.push_iter(std::iter::repeat_n(T::default(), room));
+        far.clear();
         let flags = Arc::new(Flags::default());
         let theirs = Arc::clone(&flags);
         let thread = thread::Builder::new().name(name.into()).spawn(move || {

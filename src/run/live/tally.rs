@@ -176,6 +176,7 @@ fn times(times_ns: &mut [u64]) -> Times {
 }
 
 #[cfg(test)]
+#[allow(clippy::float_cmp, reason = "the ends are exact")]
 mod tests {
     use super::*;
 

@@ -1,8 +1,13 @@
 //! What resistance has each winding?
 
 use super::{Action, Next, Reading, Round, Said, Seen};
+use crate::budget::{BudgetSettings, CoilBudget};
 use crate::coil::copper::resistance_at;
+use crate::coil::harness::pair_resistance;
 use crate::coil::pwm::heat_share;
+use crate::preset::Display;
+use crate::preset::display::Wire;
+use crate::preset::finding::At;
 use crate::units::{Celsius, Ohms, Share};
 
 /// What is known of a coil before it is measured.
@@ -16,8 +21,6 @@ pub struct Probe {
     pub leads: Ohms,
     /// Lost in the switch, V.
     pub switch_drop_v: f64,
-    /// Voltage of its rail, V.
-    pub rail_v: f64,
     /// PWM period over L/R, for duties below full.
     pub period_over_tau: f64,
 }
@@ -29,9 +32,9 @@ pub enum Verdict {
     Good,
     /// Hardly any current: broken winding, wire, contact, fuse or switch.
     Open,
-    /// Less than half the resistance.
+    /// Less than half the resistance that it may have.
     Shorted,
-    /// Off by more than a tenth, or than the board can tell.
+    /// Off by more than a tenth, or than the board can tell, at any temperature it may have.
     Drifting,
 }
 
@@ -42,10 +45,10 @@ pub struct Measured {
     pub coil: usize,
     /// Its resistance, wire taken off, ohm; infinite when there was no current.
     pub ohms: f64,
-    /// What it should be at its temperature.
-    pub expected_ohms: f64,
-    /// That temperature, as modelled, C.
-    pub coil_c: f64,
+    /// What it should be: with copper as cold as the room, and as warm as the model has it.
+    pub expected_ohms: [f64; 2],
+    /// Those temperatures, C. The model never has a coil too cool; it may have it far too warm.
+    pub coil_c: [f64; 2],
     /// Duty that it was measured at.
     pub duty: f64,
     /// What that means.
@@ -84,6 +87,7 @@ const SILENT: &str = "the board does not report its supply voltage and current, 
 #[derive(Debug, Clone)]
 pub struct MeasureRound {
     probes: Vec<Probe>,
+    room_c: f64,
     at: usize,
     /// At rest, at the look, in full.
     stage: usize,
@@ -106,11 +110,12 @@ struct Sums {
 }
 
 impl MeasureRound {
-    /// Over these coils.
-    pub fn new(probes: Vec<Probe>) -> Self {
+    /// Over these coils, in a room as warm as stated.
+    pub fn new(probes: Vec<Probe>, room_c: f64) -> Self {
         Self {
             over: probes.is_empty(),
             probes,
+            room_c,
             at: 0,
             stage: 0,
             since_s: None,
@@ -159,7 +164,7 @@ impl MeasureRound {
             }
             1 => {
                 // Smooth current draws less than this, never more.
-                let most_a = mean.duty * mean.volts / probe.expected(mean.coil_c);
+                let most_a = mean.duty * mean.volts / probe.expected(self.room_c.min(mean.coil_c));
                 if mean.amps - self.base_a > SHORT * most_a + 2.0 * STEP_A {
                     say(Said::Measured(self.judged(&probe, &mean)));
                     self.go(self.at + 1);
@@ -175,18 +180,21 @@ impl MeasureRound {
     }
 
     fn judged(&self, probe: &Probe, mean: &Sums) -> Measured {
-        let expected = probe.expected(mean.coil_c);
+        let coil_c = [self.room_c.min(mean.coil_c), mean.coil_c];
+        let expected = coil_c.map(|c| probe.expected(c));
         let amps = mean.amps - self.base_a;
         let volts = mean.volts - probe.switch_drop_v;
         let drawn = |ohms: f64| volts * heat_share(mean.duty, probe.period_over_tau) / ohms;
-        let should_a = drawn(expected);
+        // Most when cold, least when warm.
+        let [most_a, least_a] = expected.map(drawn);
         // The current is known to a step of the board, and so is what it was at rest.
-        let unsure = 2.0 * STEP_A / should_a.max(STEP_A);
-        let off = should_a / amps - 1.0;
+        let unsure = 2.0 * STEP_A / least_a.max(STEP_A);
+        // How much more resistance than the warmest may have, or less than the coldest.
+        let (more, less) = (least_a / amps - 1.0, 1.0 - most_a / amps);
         let verdict = match () {
-            () if amps < OPEN.max(unsure).min(0.5) * should_a => Verdict::Open,
-            () if off < -0.5 => Verdict::Shorted,
-            () if off.abs() > DRIFT.max(unsure) => Verdict::Drifting,
+            () if amps < OPEN.max(unsure).min(0.5) * least_a => Verdict::Open,
+            () if less > 0.5 => Verdict::Shorted,
+            () if more.max(less) > DRIFT.max(unsure) => Verdict::Drifting,
             () => Verdict::Good,
         };
         let ohms = match verdict {
@@ -196,8 +204,8 @@ impl MeasureRound {
         Measured {
             coil: self.at,
             ohms,
-            expected_ohms: expected - probe.leads.0,
-            coil_c: mean.coil_c,
+            expected_ohms: expected.map(|ohms| ohms - probe.leads.0),
+            coil_c,
             duty: mean.duty,
             verdict,
         }
@@ -215,6 +223,23 @@ impl Sums {
             coil_c: self.coil_c * share,
         }
     }
+}
+
+/// What the display says of every coil, in display order.
+pub fn probes(display: &Display, settings: &BudgetSettings) -> Vec<Probe> {
+    let blocks = display.blocks.iter();
+    let wires =
+        blocks.flat_map(|block| block.channels.value.iter().map(|_| block.harness.wire.as_ref()));
+    let probe = |(coil, wire): (&CoilBudget, Option<&At<Wire>>)| Probe {
+        resistance: coil.resistance,
+        reference: coil.reference,
+        leads: wire.map_or(Ohms(0.0), |wire| {
+            pair_resistance(wire.value.area_mm2, wire.value.length_m, settings.room)
+        }),
+        switch_drop_v: display.driver.switch_drop_v,
+        period_over_tau: coil.period_over_tau,
+    };
+    settings.coils.iter().zip(wires).map(probe).collect()
 }
 
 impl Probe {

@@ -16,9 +16,9 @@ mod spread;
 mod tour;
 
 pub use lift::LiftRound;
-pub use measure::{MeasureRound, Measured, Probe, Verdict};
-pub use save::{SaveError, save};
-pub use spread::{median, off_median};
+pub use measure::{MeasureRound, Measured, Probe, Verdict, probes};
+pub use save::{SaveError, save, today};
+pub use spread::{FAR, median, off_median};
 pub use tour::{Mark, Tour};
 
 use crate::units::Share;

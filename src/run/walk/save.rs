@@ -32,6 +32,30 @@ pub enum SaveError {
     Back(#[from] Refusals),
 }
 
+/// Year, month and day by the wall clock, in UTC; `None` without a clock.
+pub fn today() -> Option<(u16, u8, u8)> {
+    let now = std::time::SystemTime::now().duration_since(std::time::UNIX_EPOCH).ok()?;
+    date_of(now.as_secs() / 86_400)
+}
+
+/// The date so many days after 1 January 1970, by the rules of the Gregorian calendar: years of 365
+/// days, one more in every fourth, but for the hundredths that are no four-hundredths.
+fn date_of(mut days: u64) -> Option<(u16, u8, u8)> {
+    let leap = |year: u16| {
+        year.is_multiple_of(4) && (!year.is_multiple_of(100) || year.is_multiple_of(400))
+    };
+    for year in 1970..=9999 {
+        let february = if leap(year) { 29 } else { 28 };
+        for (month, length) in (1..).zip([31, february, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31]) {
+            if days < length {
+                return Some((year, month, u8::try_from(days).ok()? + 1));
+            }
+            days -= length;
+        }
+    }
+    None
+}
+
 /// Writes what was seen into the file at `path`, from which `display` was read, whole or not at all,
 /// and reads it back.
 ///
@@ -58,4 +82,28 @@ pub fn save(path: &Path, display: &Display, seen: &SeenLifts) -> Result<Display,
         return Err(SinkError::Place { path: real, why: error.to_string() }.into());
     }
     Ok(load_display(path)?)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::date_of;
+
+    /// Against `date -u -d @...` of GNU coreutils.
+    #[test]
+    fn days_become_dates() {
+        for (days, date) in [
+            (0, (1970, 1, 1)),
+            (58, (1970, 2, 28)),
+            (59, (1970, 3, 1)),
+            (11_016, (2000, 2, 29)),
+            (11_017, (2000, 3, 1)),
+            (20_454, (2026, 1, 1)),
+            (20_818, (2026, 12, 31)),
+            (47_540, (2100, 2, 28)),
+            (47_541, (2100, 3, 1)),
+        ] {
+            assert_eq!(date_of(days), Some(date), "{days}");
+        }
+        assert_eq!(date_of(u64::MAX), None);
+    }
 }

@@ -1,5 +1,8 @@
 //! How far coils that should be alike are apart.
 
+/// Coils that should be alike and lie further than this share from the median are named.
+pub const FAR: f64 = 0.2;
+
 /// The middle of what is known, or the mean of the two middle ones; `None` of nothing.
 pub fn median(values: &[Option<f64>]) -> Option<f64> {
     let mut known: Vec<f64> = values.iter().copied().flatten().collect();

@@ -72,7 +72,8 @@ impl Tour {
             Action::Stronger => self.strengthen(STEP, say),
             Action::Weaker => self.strengthen(-STEP, say),
             Action::Digit(digit) => {
-                self.number = number.unwrap_or(0).checked_mul(10).and_then(|n| n.checked_add(digit));
+                self.number =
+                    number.unwrap_or(0).checked_mul(10).and_then(|n| n.checked_add(digit));
             }
             Action::Dead => self.mark(Some(Mark::Dead), say),
             Action::Shorted => self.mark(Some(Mark::Shorted), say),

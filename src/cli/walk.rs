@@ -1,0 +1,307 @@
+//! `coilscore walk`: one coil at a time, for whoever stands in front of the display.
+
+use std::path::PathBuf;
+use std::time::{Duration, Instant};
+
+use coilscore::budget::{Budget, BudgetSettings, Duty};
+use coilscore::preset::{Display, Names, prepare_display};
+use coilscore::run::walk::{
+    Action, LiftRound, MeasureRound, Next, Reading, Round, Said, Seen, Tour, probes,
+};
+use coilscore::sink::{Sink, SinkError};
+use coilscore::units::{Rate, Share};
+
+use super::keys::{Key, Keys};
+use super::{Failure, Outcome, heat, inputs, play, print};
+
+mod found;
+#[cfg(feature = "serial")]
+mod wet;
+mod words;
+
+use words::Words;
+
+/// Flags as typed.
+#[derive(Debug, clap::Args)]
+#[group(id = "walk")]
+pub(super) struct Args {
+    /// The display that is plugged in (TOML)
+    #[arg(long, value_name = "FILE")]
+    display: PathBuf,
+    #[command(flatten)]
+    line: play::Line,
+    /// Raise each coil slowly: press at lift and at drop; both duties go into the display file
+    #[arg(long, conflicts_with = "measure")]
+    lift: bool,
+    /// Read each winding's resistance, where the board reports its supply
+    #[arg(long)]
+    measure: bool,
+    /// Go on by itself, with pulses of so many seconds; left out: wait for a key at each coil
+    #[arg(long, value_name = "S", value_parser = seconds, conflicts_with_all = ["lift", "measure"])]
+    seconds: Option<f64>,
+    /// With --lift: seconds from nothing to full duty
+    #[arg(long, value_name = "S", default_value = "20", value_parser = seconds, requires = "lift")]
+    ramp: f64,
+    #[command(flatten)]
+    heat: heat::Args,
+    /// Frames per second
+    #[arg(long, default_value = "50", value_parser = inputs::rate)]
+    rate: Rate,
+    /// Drive and write nothing: only show what would be done
+    #[arg(long)]
+    dry_run: bool,
+}
+
+/// A pulse that nobody waits for is typed for scripts.
+const PULSE_S: f64 = 1.0;
+
+fn seconds(text: &str) -> Result<f64, String> {
+    let number = text.parse::<f64>().ok().filter(|s| (0.02..=600.0).contains(s));
+    number.ok_or_else(|| format!("'{text}' is not a time: write 0.02 to 600 seconds"))
+}
+
+/// Walks.
+pub(super) fn run(args: &Args) -> Outcome {
+    if args.dry_run != args.line.ports.is_empty() {
+        let what = "give --port, the serial port of the board (`coilscore ports` shows them), or \
+                    --dry-run to drive nothing";
+        return Err(Failure::Refused(what.into()));
+    }
+    let display = inputs::read_display(&args.display, false)?;
+    if args.dry_run { dry(args, &display) } else { wet(args, &display) }
+}
+
+#[cfg(feature = "serial")]
+use wet::wet;
+
+#[cfg(not(feature = "serial"))]
+fn wet(_: &Args, _: &Display) -> Outcome {
+    Err(Failure::Refused("built without the feature 'serial': only --dry-run works".into()))
+}
+
+/// No board.
+struct Nothing;
+
+impl Sink for Nothing {
+    fn duty(&mut self, _: u32, _: &[Duty]) -> Result<(), SinkError> {
+        Ok(())
+    }
+    fn off(&mut self, _: u32) -> Result<(), SinkError> {
+        Ok(())
+    }
+}
+
+fn dry(args: &Args, display: &Display) -> Outcome {
+    if args.measure {
+        let what = "--measure asks the board: give --port instead of --dry-run";
+        return Err(Failure::Refused(what.into()));
+    }
+    let warmth = heat::open(&args.heat, &args.display, display, args.rate, true)?;
+    let stand = Stand::new(args, display, &warmth)?;
+    let mut floor =
+        Floor { sink: &mut Nothing, reading: &|_| Ok(Reading::default()), stop: &|| false };
+    let (round, end) = walk(args, stand, &mut floor)?;
+    found::tell(args, display, &round, None)?;
+    conclude(end)
+}
+
+/// What the wishes go through.
+struct Stand<'a> {
+    settings: BudgetSettings,
+    names: Names,
+    budget: Budget,
+    display: &'a Display,
+    warmth: &'a heat::Warmth,
+}
+
+impl<'a> Stand<'a> {
+    fn new(args: &Args, display: &'a Display, warmth: &'a heat::Warmth) -> Result<Self, Failure> {
+        let (settings, names) = prepare_display(display, args.rate, warmth.start.clone());
+        let budget = Budget::new(&settings).map_err(Failure::refused)?;
+        Ok(Self { settings, names, budget, display, warmth })
+    }
+}
+
+/// Where frames go and answers come from.
+struct Floor<'a> {
+    sink: &'a mut dyn Sink,
+    /// What the board of a coil reports; an error: it is lost.
+    reading: &'a dyn Fn(usize) -> Result<Reading, String>,
+    stop: &'a dyn Fn() -> bool,
+}
+
+/// What was walked.
+enum Walked {
+    Tour(Tour),
+    Lift(LiftRound),
+    Measure(Vec<coilscore::run::walk::Measured>),
+}
+
+/// How it ended.
+enum End {
+    Over,
+    Stopped,
+    Failed(String),
+}
+
+fn conclude(end: End) -> Outcome {
+    match end {
+        End::Over => Ok(()),
+        End::Stopped => Err(Failure::Stopped("stopped; all coils are off".into())),
+        End::Failed(why) => Err(Failure::Failed(why)),
+    }
+}
+
+/// Goes round, and switches all off whatever comes.
+fn walk(args: &Args, stand: Stand<'_>, floor: &mut Floor<'_>) -> Result<(Walked, End), Failure> {
+    let coils = stand.settings.coils.len();
+    let words = Words::new(stand.display, stand.names.clone());
+    print(&words.intro(args))?;
+    let mut measured = Vec::new();
+    let mut say = |said: Said| {
+        if let Said::Measured(one) = &said {
+            measured.push(*one);
+        }
+        // Whoever has closed the pipe does not want to know.
+        let _ = print(&words.of(&said));
+    };
+    let (probes, room_c) = (probes(stand.display, &stand.settings), stand.settings.room.0);
+    let mut pace = Pace::new(args, stand);
+    if args.measure {
+        let end = pace.go(&mut MeasureRound::new(probes, room_c), floor, &mut say)?;
+        return Ok((Walked::Measure(measured), end));
+    }
+    if args.lift {
+        let mut round = LiftRound::new(coils, args.ramp);
+        let end = pace.go(&mut round, floor, &mut say)?;
+        return Ok((Walked::Lift(round), end));
+    }
+    let mut round = Tour::new(coils, args.seconds.unwrap_or(PULSE_S), args.seconds.is_some());
+    let end = pace.go(&mut round, floor, &mut say)?;
+    Ok((Walked::Tour(round), end))
+}
+
+/// Longer than this behind, and the clock has leapt: frames are not made up for.
+const LEAP: Duration = Duration::from_millis(250);
+
+/// Frames by the clock on the wall.
+struct Pace<'a> {
+    stand: Stand<'a>,
+    rate: Rate,
+    /// Whether it goes on without keys.
+    alone: bool,
+    lift: bool,
+    wishes: Vec<Share>,
+}
+
+impl<'a> Pace<'a> {
+    fn new(args: &Args, stand: Stand<'a>) -> Self {
+        let wishes = vec![Share::NONE; stand.settings.coils.len()];
+        let alone = args.measure || args.seconds.is_some();
+        Self { stand, rate: args.rate, alone, lift: args.lift, wishes }
+    }
+
+    fn go(
+        &mut self,
+        round: &mut dyn Round,
+        floor: &mut Floor<'_>,
+        say: &mut dyn FnMut(Said),
+    ) -> Result<End, Failure> {
+        let mut keys = Keys::open();
+        let mut number = 0;
+        let end = self.frames(round, floor, &mut keys, &mut number, say);
+        let off = floor.sink.off(number);
+        off.map_err(Failure::failed)?;
+        end
+    }
+
+    fn frames(
+        &mut self,
+        round: &mut dyn Round,
+        floor: &mut Floor<'_>,
+        keys: &mut Keys,
+        number: &mut u32,
+        say: &mut dyn FnMut(Said),
+    ) -> Result<End, Failure> {
+        let mut began = Instant::now();
+        let (mut coil, mut refused) = (0, None);
+        loop {
+            let now_s = self.rate.time_of(u64::from(*number)).0;
+            let due = began + Duration::from_secs_f64(now_s);
+            let action = loop {
+                let left = due.saturating_duration_since(Instant::now());
+                match keys.poll(left).and_then(|key| self.action(key)) {
+                    None if Instant::now() < due => {}
+                    action => break action,
+                }
+            };
+            if due.elapsed() > LEAP {
+                began = Instant::now() - Duration::from_secs_f64(now_s);
+            }
+            if (floor.stop)() {
+                return Ok(End::Stopped);
+            }
+            let action = if keys.over() && !self.alone { Some(Action::Stop) } else { action };
+            let reading = match (floor.reading)(coil) {
+                Ok(reading) => reading,
+                Err(why) => return Ok(End::Failed(format!("the board is lost: {why}"))),
+            };
+            let coils = self.wishes.len();
+            let seen = Seen {
+                now_s,
+                action,
+                granted: self.granted(coil),
+                coil_c: self.stand.budget.load().node_c.get(..coils).unwrap_or_default(),
+                reading,
+            };
+            let next = round.step(&seen, &mut |said| {
+                if let Said::Refused(why) = said {
+                    refused = Some(why);
+                }
+                say(said);
+            });
+            self.wishes.fill(Share::NONE);
+            match next {
+                Next::Drive(at, share) => {
+                    coil = at;
+                    self.wishes.iter_mut().skip(at).take(1).for_each(|wish| *wish = share);
+                }
+                Next::Rest(at) => coil = at,
+                Next::Done => {
+                    return refused.map_or(Ok(End::Over), |why| Err(Failure::refused(why)));
+                }
+            }
+            let duties = self.stand.budget.permit(&self.wishes);
+            floor.sink.duty(*number, duties).map_err(Failure::failed)?;
+            *number = number.saturating_add(1);
+            if !self.stand.warmth.note(self.stand.budget.load().node_c) {
+                return Ok(End::Failed(heat::STUCK.into()));
+            }
+        }
+    }
+
+    /// Duty of a coil in the last frame.
+    fn granted(&self, coil: usize) -> f64 {
+        let code = self.stand.budget.duties().get(coil).map_or(0, |duty| duty.code());
+        let steps = self.stand.settings.coils.get(coil).map_or(1, |coil| coil.steps);
+        f64::from(code.unsigned_abs()) / f64::from(steps)
+    }
+
+    fn action(&self, key: Key) -> Option<Action> {
+        let now_or_next = if self.lift { Action::Now } else { Action::Next };
+        Some(match key {
+            Key::Char(' ') | Key::Enter => now_or_next,
+            Key::Char('n') | Key::Right => Action::Next,
+            Key::Char('b') | Key::Left | Key::Back => Action::Back,
+            Key::Char('r') => Action::Repeat,
+            Key::Char('+' | '=') | Key::Up => Action::Stronger,
+            Key::Char('-') | Key::Down => Action::Weaker,
+            Key::Char('d') => Action::Dead,
+            Key::Char('s') => Action::Shorted,
+            Key::Char('w') => Action::Swapped,
+            Key::Char('g') => Action::Unmark,
+            Key::Char('q') | Key::Escape => Action::Stop,
+            Key::Char(digit) => Action::Digit(digit.to_digit(10)?),
+        })
+    }
+}

@@ -1,0 +1,92 @@
+//! Every way out of a walk: all off, and the heat is kept.
+#![cfg(all(unix, feature = "serial"))]
+
+use std::process::Command;
+
+use crate::bench::{Desk, OnLine, text};
+use crate::board::{Plan, Seen};
+use crate::onlooker::Walk;
+use crate::rings::ring;
+
+fn start(more: &[&str]) -> (Desk, OnLine, Walk) {
+    let (desk, line) = (Desk::new(&ring(2)), OnLine::new(Plan { channels: 2, ..Plan::default() }));
+    let walk = Walk::start(&desk, &line, more);
+    line.until("a coil is driven", |board| board.codes().iter().any(|code| *code != 0));
+    (desk, line, walk)
+}
+
+fn heat(desk: &Desk) -> String {
+    std::fs::read_to_string(desk.path("display.heat")).unwrap()
+}
+
+#[test]
+fn a_key_the_end_of_keys_and_signals_end_it_with_all_off() {
+    let (desk, line, mut walk) = start(&[]);
+    walk.press("q");
+    assert_eq!(walk.end().0, Some(0));
+    line.assert_told_off();
+    assert!(heat(&desk).contains("\"closed\": true"), "{}", heat(&desk));
+
+    let (_desk, line, walk) = start(&[]);
+    assert_eq!(walk.end().0, Some(0), "no more keys");
+    line.assert_told_off();
+
+    for signal in ["-INT", "-TERM"] {
+        let (desk, line, walk) = start(&["--seconds", "30"]);
+        let id = walk.child.id().to_string();
+        assert!(Command::new("kill").args([signal, &id]).status().unwrap().success());
+        assert_eq!(walk.end().0, Some(130));
+        line.assert_told_off();
+        assert!(heat(&desk).contains("\"closed\": true"));
+    }
+}
+
+#[test]
+fn a_walk_that_is_killed_leaves_an_open_heat_file_and_a_board_that_trips() {
+    let (desk, line, mut walk) = start(&["--seconds", "30"]);
+    walk.child.kill().unwrap();
+    walk.child.wait().unwrap();
+    line.until("the watchdog trips", |board| matches!(board.seen.last(), Some(Seen::Trip { .. })));
+    assert!(heat(&desk).contains("\"closed\": false"), "{}", heat(&desk));
+    let again = desk.run(&["walk", "--display", "display.toml", "--dry-run", "--seconds", "0.02"]);
+    assert_eq!(again.status.code(), Some(0));
+    assert!(text(&again.stderr).contains("of a run that was killed"), "{}", text(&again.stderr));
+    assert!(heat(&desk).contains("\"closed\": false"), "a dry run does not write heat");
+}
+
+#[test]
+fn a_board_that_is_lost_ends_it() {
+    let (_desk, mut line, walk) = start(&["--seconds", "30"]);
+    line.pull_out();
+    let (code, said) = walk.end();
+    assert_eq!(code, Some(1), "{said}");
+}
+
+#[test]
+fn heat_can_be_kept_elsewhere_or_forgotten_but_never_grows_old() {
+    let (desk, line, mut walk) = start(&["--heat", "elsewhere.json"]);
+    walk.press("q");
+    assert_eq!(walk.end().0, Some(0));
+    assert!(desk.path("elsewhere.json").exists() && !desk.path("display.heat").exists());
+    std::fs::copy(desk.path("elsewhere.json"), desk.path("display.heat")).unwrap();
+    let mut walk = Walk::start(&desk, &line, &["--heat", "none", "--seconds", "0.05"]);
+    walk.until("walked 2 of 2 coils");
+    assert_eq!(walk.end().0, Some(0));
+    assert!(!desk.path("display.heat").exists(), "an old one would be believed");
+}
+
+#[test]
+fn what_makes_no_sense_is_refused() {
+    let desk = Desk::new(&ring(2));
+    for (args, words) in [
+        (vec!["--display", "display.toml"], "--dry-run"),
+        (vec!["--display", "display.toml", "--dry-run", "--measure"], "asks the board"),
+        (vec!["--display", "display.toml", "--dry-run", "--lift", "--measure"], "cannot be used"),
+        (vec!["--display", "display.toml", "--dry-run", "--seconds", "0"], "0.02 to 600"),
+    ] {
+        let run = desk.run(&[&["walk"], args.as_slice()].concat());
+        assert_eq!(run.status.code(), Some(2), "{args:?}");
+        assert!(text(&run.stderr).contains(words), "{args:?}: {}", text(&run.stderr));
+    }
+    assert!(!desk.path("display.heat").exists());
+}
