@@ -54,6 +54,7 @@ pub(crate) enum Line {
     /// A pseudo-terminal, which is what a program opens as a serial line.
     Terminal,
     /// The same, for a program that is to read it alone.
+    #[cfg_attr(not(feature = "serial"), allow(dead_code, reason = "no program to connect"))]
     Program,
 }
 

@@ -19,8 +19,7 @@ fn coilscore(dir: &Path, board: &Emulator, words: &[&str]) -> Child {
         .unwrap()
 }
 
-/// Applied codes must be those of the file, frame by frame; on a busy machine the program may skip
-/// frames, and then says so. Ends with the first all-off after which nothing comes.
+/// Applied codes must be those of the file. On a busy machine the program may skip frames.
 fn as_in_the_file(applied: &Applied, file: &[(u32, Vec<i32>)]) {
     let (frame, codes) = &file[applied.frame as usize];
     assert_eq!((applied.frame, &applied.codes), (*frame, codes));
