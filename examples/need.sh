@@ -47,6 +47,13 @@ has_server() {
 debian_server="pulseaudio pulseaudio-utils libasound2-plugins"
 elsewhere_server="the PulseAudio sound server, its tools, and ALSA's plugin for it"
 
+has_arm() {
+  local program
+  for program in arm-none-eabi-gcc qemu-system-arm; do command -v "$program" || return 1; done
+}
+debian_arm="gcc-arm-none-eabi qemu-system-arm"
+elsewhere_arm="gcc for bare-metal ARM (arm-none-eabi-gcc) and QEMU's qemu-system-arm"
+
 # The first Python 3 that has numpy and scipy: the one in PATH need not be the one apt-get serves.
 python_with_numpy() {
   local python

@@ -95,6 +95,10 @@ void coil_set_window(coil_link *link)
         link->store[i] = whole * slots + (rest * slots + link->slots - 1) / link->slots;
     }
     link->slots = slots;
+    for (size_t i = 0; link->fresh && i < COIL_CHANNELS; i++) {
+        uint64_t limit = (uint64_t)coil_mean_most(link, i) * COIL_SLOT_MS * slots;
+        link->store[i] = link->store[i] < limit ? link->store[i] : limit;
+    }
 }
 
 static int32_t clamp(int32_t code, uint16_t limit)

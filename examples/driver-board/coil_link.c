@@ -162,6 +162,7 @@ static bool take_duty(coil_link *link, uint32_t frame, const uint8_t *p, size_t 
     link->counts.taken++;
     link->counts.missed += link->numbered ? ahead - 1 : 0;
     link->numbered = true;
+    link->fresh = false;
     link->frame = frame;
     link->frame_ms = link->now_ms;
     link->watchdog_off = false;
@@ -321,6 +322,7 @@ void coil_link_init(coil_link *link, const coil_config *config, const coil_limit
     if (limits != NULL && coil_limits_fit(limits, config->steps)) {
         link->base = *limits;
     }
+    link->fresh = true;
     coil_begin_heat(link);
 }
 

@@ -87,7 +87,7 @@ typedef struct {
     uint32_t rate_num, rate_den;
     uint16_t hold_ms;
     uint8_t packing, verdict;
-    bool numbered, hello_due, status_due;
+    bool fresh, numbered, hello_due, status_due;
     int16_t temperature_dc;
     uint16_t supply_10mv, current_10ma;
 } coil_link;
@@ -96,7 +96,8 @@ typedef struct {
 bool coil_limits_fit(const coil_limits *limits, uint16_t steps);
 
 /* All off. Without limits (NULL, or ones that do not fit) nothing is limited but to the steps.
- * What a coil did before the reset is not known, so each mean starts at its limit. */
+ * What the coils did before the reset is not known, and a board that resets over and over must not
+ * begin anew each time: so each mean starts at its limit, the one in force at the first frame. */
 void coil_link_init(coil_link *link, const coil_config *config, const coil_limits *limits);
 
 /* A byte from the line. True: apply duty[] and `on` now. */

@@ -1,6 +1,8 @@
 //! Frames of a rendered file, on the emulated board.
 
+use std::collections::HashSet;
 use std::fs::File;
+use std::path::Path;
 use std::process::{Command, Stdio};
 
 use coilscore::analysis::Arith;
@@ -18,23 +20,24 @@ use super::payload::*;
 mod common;
 use common::{HOT_RING, files, one_band};
 
-const STEPS: u16 = 3500;
-const CHANNELS: usize = 24;
-const HOLD_MS: u32 = 250;
+pub(crate) const STEPS: u16 = 3500;
+pub(crate) const CHANNELS: usize = 24;
+pub(crate) const HOLD_MS: u32 = 250;
 const FRAMES: usize = 2_000;
+/// The emulator's name for what stands at the independent watchdog's address: it has two units
+/// there, and the other hides it.
+const DOG: &str = "I2S2ext";
 
-/// Ten seconds of a duty file for a board of 24 channels: frame number and codes.
-fn rendered() -> Vec<(u32, Vec<i32>)> {
-    let display = HOT_RING.replace("steps = 4095", &format!("steps = {STEPS}"));
-    let mapping = one_band("ring", 100.0, 3000.0, -60.0, -15.0);
-    let (mapping, display) = files(
-        &mapping.replace(
-            "level_all = { group = \"ring\" }",
-            "column = { group = \"ring\", towards_deg = 90, edge_mm = 80 }",
-        ),
-        &display,
-    );
-    let rate = Rate::new(200, 1).unwrap();
+/// Renders so many seconds at a frame rate, for a board of 24 channels, into `song.duty` beside
+/// `display.toml`: frame numbers and codes.
+pub(crate) fn rendered(dir: &Path, seconds: usize, rate_hz: u32) -> Vec<(u32, Vec<i32>)> {
+    let display_text = HOT_RING.replace("steps = 4095", &format!("steps = {STEPS}"));
+    std::fs::write(dir.join("display.toml"), &display_text).unwrap();
+    let level = "level_all = { group = \"ring\" }";
+    let column = "column = { group = \"ring\", towards_deg = 90, edge_mm = 80 }";
+    let mapping = one_band("ring", 100.0, 3000.0, -60.0, -15.0).replace(level, column);
+    let (mapping, display) = files(&mapping, &display_text);
+    let rate = Rate::new(rate_hz, 1).unwrap();
     let job = RenderJob {
         mapping: &mapping,
         display: &display,
@@ -42,13 +45,12 @@ fn rendered() -> Vec<(u32, Vec<i32>)> {
         start: Start::Cold,
         arith: Arith::Portable,
     };
-    let mut sound = pink_noise(11, 0.3, 10 * 8_000);
+    let mut sound = pink_noise(11, 0.3, seconds * 8_000);
     // Swells twice a second, so that coils come and go.
     for (at, sample) in sound.iter_mut().enumerate() {
         *sample *= (at % 4_000) as f32 / 4_000.0;
     }
-    let dir = tempfile::tempdir().unwrap();
-    let out = dir.path().join("song.duty");
+    let out = dir.join("song.duty");
     render(Box::new(Samples::mono(8_000, sound)), &job, &out, &mut |_| Flow::Continue(())).unwrap();
     let mut file = open(&out).unwrap();
     let mut frames = Vec::new();
@@ -57,14 +59,17 @@ fn rendered() -> Vec<(u32, Vec<i32>)> {
             frames.push((frame, codes.iter().map(|code| code.0).collect()));
         }
     }
+    let different: HashSet<&Vec<i32>> = frames.iter().map(|(_, codes)| codes).collect();
+    assert!(different.len() > frames.len() / 3, "{} of {}", different.len(), frames.len());
+    frames
+}
+
+/// Ten seconds at 200 frames a second.
+fn two_thousand() -> Vec<(u32, Vec<i32>)> {
+    let dir = tempfile::tempdir().unwrap();
+    let mut frames = rendered(dir.path(), 10, 200);
     frames.truncate(FRAMES);
-    let different: std::collections::HashSet<&Vec<i32>> = frames.iter().map(|(_, c)| c).collect();
-    assert!(
-        frames.len() == FRAMES && different.len() > FRAMES / 3,
-        "{} of {}",
-        different.len(),
-        frames.len()
-    );
+    assert_eq!(frames.len(), FRAMES);
     frames
 }
 
@@ -92,7 +97,7 @@ fn expect_off_after(board: &Emulator, last: &Applied) {
 
 #[test]
 fn it_applies_a_rendered_file_exactly_and_goes_off_when_frames_stop() {
-    let frames = rendered();
+    let frames = two_thousand();
     let board = Emulator::start(Line::Socket);
     let answer = board.greet(&Hello::new(CHANNELS, STEPS, TWELVE));
     assert_eq!((answer[3], u16_at(&answer, 6), u16_at(&answer, 8)), (0, 24, STEPS));
@@ -107,20 +112,31 @@ fn it_applies_a_rendered_file_exactly_and_goes_off_when_frames_stop() {
     let toggles = board.writes("GPIOB", 0x18);
     assert!(toggles.len() > 250, "{} toggles", toggles.len());
     assert!(toggles.windows(2).all(|pair| pair[0] != pair[1]), "it must alternate");
-    let refreshed = board.writes("IWDG", 0).len();
+    let served = board.writes(DOG, 0).len();
     for _ in 0..3 {
         board.status_where(|_| true);
     }
     assert_eq!(board.writes("GPIOB", 0x18).len(), toggles.len(), "the enable is kept alive");
     // The independent watchdog was started before anything else, and is served on.
-    let dog = board.writes("IWDG", 0);
-    assert_eq!(dog[0], 0xCCCC);
-    assert!(dog.len() > refreshed && dog[3..].iter().all(|&value| value == 0xAAAA));
+    let dog = board.writes(DOG, 0);
+    assert_eq!(dog[..2], [0xCCCC, 0x5555]);
+    assert!(dog.len() > served && dog[2..].iter().all(|&value| value == 0xAAAA));
+
+    // TIM1 and TIM8 (channels 16 to 23), of which the trace tells what the program thinks: each of
+    // their compare registers was written 0 at the start, then every frame, then 0 for off.
+    for channel in 16..CHANNELS {
+        let unit = if channel < 20 { "timer[1]" } else { "timer[8]" };
+        let written = board.writes(unit, 0x34 + 4 * (channel as u32 % 4));
+        let mut expected = vec![0];
+        expected.extend(frames.iter().map(|(_, codes)| codes[channel].cast_unsigned()));
+        expected.push(0);
+        assert!(written == expected, "channel {channel}");
+    }
 }
 
 #[test]
 fn it_clamps_a_rendered_file_to_the_limits_of_the_greeting() {
-    let frames = rendered();
+    let frames = two_thousand();
     let board = Emulator::start(Line::Socket);
     let limits: Vec<(u16, u16)> = (0..CHANNELS as u16).map(|k| (100 * k, STEPS)).collect();
     board.greet(&Hello { limits: limits.clone(), ..Hello::new(CHANNELS, STEPS, TWELVE) });
@@ -190,8 +206,11 @@ fn limits_that_flash_does_not_take_are_said_to_be_temporary() {
     assert_eq!((answer[3], answer[5] >> 4 & 1, u16_at(&answer, 24)), (0, 0, 30));
     assert_eq!((u16_at(&answer, 28), u16_at(&answer, 30)), (1000, 300));
     board.send(duty(1, TWELVE, &[STEPS.into(); CHANNELS]));
-    // What the coils did before is not known, so the means stand at the old limit, above the new.
+    // What the coils did before is not known, so the means stand at their limits: one slot in full,
+    // then no more than the mean.
+    assert_eq!(board.next_applied().codes, [1000; CHANNELS]);
     let applied = board.next_applied();
-    assert_eq!(applied.codes, [300; CHANNELS]);
-    expect_off_after(&board, &applied);
+    assert_eq!((applied.on, &applied.codes), (true, &vec![300; CHANNELS]));
+    let off = board.next_applied();
+    assert_eq!((off.on, off.codes), (false, vec![0; CHANNELS]));
 }

@@ -51,8 +51,11 @@ impl Applied {
 pub(crate) enum Line {
     /// A socket, which holds thousands of frames ahead.
     Socket,
-    /// A pseudo-terminal: what a program opens as a serial line.
+    /// A pseudo-terminal, which is what a program opens as a serial line.
     Terminal,
+    /// The same, for a program that is to read it alone.
+    #[cfg_attr(not(feature = "serial"), allow(dead_code, reason = "no program to connect"))]
+    Program,
 }
 
 pub(crate) struct Emulator {
@@ -60,7 +63,7 @@ pub(crate) struct Emulator {
     dir: TempDir,
     applied: Receiver<Applied>,
     said: Receiver<(u8, u32, Vec<u8>)>,
-    /// The line's far end, to write to.
+    /// The line's far end, where the test has it.
     line: Option<File>,
     /// The name to open, of a terminal.
     pub(crate) terminal: PathBuf,
@@ -103,20 +106,23 @@ impl Emulator {
         let (line, terminal) = match over {
             Line::Socket => {
                 let stream = line_accept.recv_timeout(PATIENCE).expect("the emulator's line");
-                (File::from(std::os::fd::OwnedFd::from(stream)), PathBuf::new())
+                (Some(File::from(std::os::fd::OwnedFd::from(stream))), PathBuf::new())
             }
             Line::Terminal => {
                 let name = terminal_name(stdout);
-                (File::options().read(true).write(true).open(&name).unwrap(), name)
+                (Some(File::options().read(true).write(true).open(&name).unwrap()), name)
             }
+            Line::Program => (None, terminal_name(stdout)),
         };
         let tell = tell_accept.recv_timeout(PATIENCE).expect("the emulator's second line");
         let (say, applied) = channel();
         thread::spawn(move || read_trace(tell, &say));
         let (say, said) = channel();
-        let reader = line.try_clone().unwrap();
-        thread::spawn(move || read_packets(reader, &say));
-        Self { child, dir, applied, said, line: Some(line), terminal, _one: one }
+        if let Some(line) = &line {
+            let reader = line.try_clone().unwrap();
+            thread::spawn(move || read_packets(reader, &say));
+        }
+        Self { child, dir, applied, said, line, terminal, _one: one }
     }
 
     /// Sends from another thread: the emulator takes bytes when it likes.
@@ -168,7 +174,7 @@ impl Emulator {
         }
     }
 
-    /// Writes to units that the emulator does not have, in their order: unit, offset, value.
+    /// What was written to a register of a unit that the emulator does not have, in order.
     pub(crate) fn writes(&self, unit: &str, offset: u32) -> Vec<u32> {
         let log = std::fs::read_to_string(self.dir.path().join("writes.log")).unwrap();
         let number = |line: &str, word: &str| {

@@ -178,12 +178,12 @@ impl Board {
 
     /// One tick; whether it changed something.
     pub(crate) fn tick(&mut self, now_ms: u32) -> bool {
-        self.ask(&[&[b'T'], now_ms.to_le_bytes().as_slice()].concat()) == [1]
+        self.ask(&[b"T".as_slice(), &now_ms.to_le_bytes()].concat()) == [1]
     }
 
     /// A tick each millisecond; those that changed something.
     pub(crate) fn run_until(&mut self, now_ms: u32) -> Vec<u32> {
-        let answer = self.ask(&[&[b'U'], now_ms.to_le_bytes().as_slice()].concat());
+        let answer = self.ask(&[b"U".as_slice(), &now_ms.to_le_bytes()].concat());
         answer.chunks(4).map(|four| u32::from_le_bytes(four.try_into().unwrap())).collect()
     }
 

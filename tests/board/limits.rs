@@ -35,13 +35,11 @@ fn they_are_stored_while_off_and_answered_after() {
     assert_eq!((answer[3], answer[5]), (0, 0b1_0000));
     assert_eq!(in_force(&answer), (30, OWN.to_vec()));
     // In force at once, without another greeting. What the coils did before is not known, so the
-    // means stand at the old limits, above the new ones, and have to fall first.
+    // means stand at their limits: the first slot in full, then no more than the mean.
     assert!(board.frame(1, TWELVE, &[3500; 5]));
-    assert_eq!(board.state().duty, [700, 3500, 0, 1, 100]);
-    board.feed(&packet(OFF, 0, &[]));
-    board.run_until(200_000);
-    assert!(board.frame(2, TWELVE, &[3500; 5]));
     assert_eq!(board.state().duty, [3000, 3500, 0, 1, 200]);
+    assert_eq!(board.run_until(20), [10]);
+    assert_eq!(board.state().duty, [700, 3500, 0, 1, 100]);
 }
 
 #[test]
@@ -92,6 +90,27 @@ fn they_are_refused_while_a_coil_is_on_or_when_they_do_not_fit() {
     board.frame(1, TWELVE, &[0; 5]);
     assert_eq!(board.feed(&store(30, &OWN)), 1);
     assert!(board.state().store_due && !board.state().on);
+}
+
+/// Limits that come when the coils have been driven: the means are known, and have to fall first.
+#[test]
+fn later_limits_meet_the_means_that_are() {
+    let hello = Hello::new(5, 3500, TWELVE);
+    let mut board = Board::greeted(&config(), &hello);
+    board.frame(1, TWELVE, &[3500; 5]);
+    board.feed(&packet(OFF, 2, &[]));
+    board.feed(&store(60, &[(3000, 700); 5]));
+    board.ask(&[b'S', 1]);
+    board.frame(3, TWELVE, &[3500; 5]);
+    assert_eq!(board.state().duty, [700; 5]);
+    // 60 s * ln(3500 / 700) = 96.57 s by the closed form.
+    board.run_until(96_000);
+    board.frame(4, TWELVE, &[3500; 5]);
+    assert_eq!(board.state().duty, [700; 5]);
+    board.feed(&packet(OFF, 5, &[]));
+    board.run_until(97_000);
+    board.frame(6, TWELVE, &[3500; 5]);
+    assert_eq!(board.state().duty, [3000; 5]);
 }
 
 #[test]

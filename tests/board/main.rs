@@ -25,3 +25,5 @@ mod in_c;
 mod limits;
 mod packets;
 mod payload;
+#[cfg(feature = "serial")]
+mod program;

@@ -1,0 +1,97 @@
+//! The real program, on a pseudo-terminal, at the line of the emulated board.
+
+use std::path::Path;
+use std::process::{Child, Command, Stdio};
+
+use super::emulated::{CHANNELS, HOLD_MS, rendered};
+use super::emulator::{Applied, Emulator, Line};
+
+fn coilscore(dir: &Path, board: &Emulator, words: &[&str]) -> Child {
+    Command::new(env!("CARGO_BIN_EXE_coilscore"))
+        .current_dir(dir)
+        .args(words)
+        .args(["--display", "display.toml", "--baud", "1000000", "--port"])
+        .arg(&board.terminal)
+        .stdin(Stdio::null())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap()
+}
+
+/// Applied codes must be those of the file. On a busy machine the program may skip frames.
+fn as_in_the_file(applied: &Applied, file: &[(u32, Vec<i32>)]) {
+    let (frame, codes) = &file[applied.frame as usize];
+    assert_eq!((applied.frame, &applied.codes), (*frame, codes));
+}
+
+#[test]
+fn what_it_plays_is_what_the_coils_get() {
+    let dir = tempfile::tempdir().unwrap();
+    let file = rendered(dir.path(), 4, 50);
+    let board = Emulator::start(Line::Program);
+    let play = coilscore(dir.path(), &board, &["play", "song.duty", "--start", "cold"]);
+    let ended = play.wait_with_output().unwrap();
+    let told = String::from_utf8_lossy(&ended.stdout);
+    let errors = String::from_utf8_lossy(&ended.stderr);
+    assert_eq!(ended.status.code(), Some(0), "{told}{errors}");
+    let mut last: Option<Applied> = None;
+    let mut count = 0;
+    while last.as_ref().is_none_or(|last| last.frame as usize + 1 < file.len()) {
+        let applied = board.next_applied();
+        if !applied.on {
+            continue; // a machine so busy that the board's watchdog bit
+        }
+        as_in_the_file(&applied, &file);
+        assert!(last.is_none_or(|last| last.frame < applied.frame), "in order");
+        count += 1;
+        last = Some(applied);
+    }
+    assert!(count * 4 >= file.len() * 3, "{count} of {} frames: {told}{errors}", file.len());
+    // Off by the program's word, not by the watchdog.
+    let (last, off) = (last.unwrap(), board.next_applied());
+    assert_eq!((off.on, &off.codes), (false, &vec![0; CHANNELS]));
+    assert!(off.ms - last.ms < HOLD_MS, "off after {} ms", off.ms - last.ms);
+}
+
+#[test]
+fn killed_it_leaves_a_board_that_goes_off_by_itself() {
+    let dir = tempfile::tempdir().unwrap();
+    let file = rendered(dir.path(), 60, 50);
+    let board = Emulator::start(Line::Program);
+    let mut play = coilscore(dir.path(), &board, &["play", "song.duty", "--start", "cold"]);
+    let mut last = board.next_applied();
+    while last.frame < 50 {
+        as_in_the_file(&last, &file);
+        last = board.next_applied();
+    }
+    assert!(play.try_wait().unwrap().is_none(), "it must still be playing");
+    play.kill().unwrap(); // the signal that no program can catch
+    play.wait().unwrap();
+    let off = loop {
+        let applied = board.next_applied();
+        if !applied.on {
+            break applied;
+        }
+        as_in_the_file(&applied, &file);
+        last = applied;
+    };
+    let silent_ms = off.ms - last.ms;
+    assert!((HOLD_MS..=HOLD_MS + 2).contains(&silent_ms), "off after {silent_ms} ms");
+    assert_eq!(off.codes, [0; CHANNELS]);
+}
+
+#[test]
+fn it_shows_the_board_and_stores_limits_in_it() {
+    let dir = tempfile::tempdir().unwrap();
+    rendered(dir.path(), 1, 50);
+    let board = Emulator::start(Line::Program);
+    let ask = coilscore(dir.path(), &board, &["board", "--store-limits", "--yes"]);
+    let ended = ask.wait_with_output().unwrap();
+    let told = String::from_utf8_lossy(&ended.stdout);
+    assert_eq!(ended.status.code(), Some(0), "{told}{}", String::from_utf8_lossy(&ended.stderr));
+    assert!(told.contains("in force"), "{told}");
+    for word in ["24", "3500", "24000", "250"] {
+        assert!(told.contains(word), "no {word} in {told}");
+    }
+}
