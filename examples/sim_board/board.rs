@@ -23,14 +23,8 @@ pub struct Plan {
 
 impl Default for Plan {
     fn default() -> Self {
-        Self {
-            channels: 12,
-            steps: 4095,
-            two_way: false,
-            packing: None,
-            hold_ms: 250,
-            pwm_hz: 22_000,
-        }
+        let (channels, steps, hold_ms, pwm_hz) = (12, 4095, 250, 22_000);
+        Self { channels, steps, two_way: false, packing: None, hold_ms, pwm_hz }
     }
 }
 
