@@ -57,8 +57,8 @@ fn play(
     let mut outlet = Outlet::new(&mut memory, Some(recording), notices);
     pump(source, &mut engine, &mut outlet, &mut metering, &mut show).unwrap();
     let tail = tail(&engine, show.digest_hex());
-    show.finish().unwrap().unwrap();
-    outlet.finish(&tail).unwrap().unwrap();
+    show.release().unwrap().finish().unwrap().unwrap();
+    outlet.release().unwrap().finish(&tail).unwrap().unwrap();
     memory
 }
 

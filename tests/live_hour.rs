@@ -67,7 +67,7 @@ fn an_hour_drifts_by_nothing_and_takes_no_memory() {
     pump(&mut source, &mut engine, &mut outlet, &mut metering, &mut show).unwrap();
     let tail = tail(&engine, show.digest_hex());
     drop(show);
-    let kept = outlet.finish(&tail);
+    let kept = outlet.release().unwrap().finish(&tail);
     let (now, notes): (u64, Vec<String>) = (resident_kb(), told.try_iter().collect());
     println!("resident: {after_a_minute} kB after a minute, {now} kB after an hour");
     assert!(kept.is_some_and(|kept| kept.is_ok()), "{notes:?}");

@@ -18,7 +18,8 @@ uint16_t coil_mean_most(const coil_link *link, size_t i)
 }
 
 /* A shorter window is the tighter one: the mean over a longer window w2 is a mean of the mean over
- * w1, namely w1/w2 of it as it is and the rest smoothed over w2, so it never exceeds it for long. */
+ * w1, namely w1/w2 of it as it is and the rest smoothed over w2, so it never exceeds it for long. It
+ * also forgets sooner, so whoever goes back to a longer one starts at the limit: see below. */
 uint16_t coil_window_s(const coil_link *link)
 {
     return smaller(link->base.window_s, link->host.window_s);
@@ -88,6 +89,7 @@ void coil_begin_heat(coil_link *link)
 void coil_set_window(coil_link *link)
 {
     uint32_t slots = coil_window_s(link) * SLOTS_PER_S;
+    bool longer = slots > link->slots;
     for (size_t i = 0; i < COIL_CHANNELS; i++) {
         /* Keeps the mean. In two parts, as the product would not fit; rounded up. */
         uint64_t whole = link->store[i] / link->slots;
@@ -95,9 +97,13 @@ void coil_set_window(coil_link *link)
         link->store[i] = whole * slots + (rest * slots + link->slots - 1) / link->slots;
     }
     link->slots = slots;
-    for (size_t i = 0; link->fresh && i < COIL_CHANNELS; i++) {
+    /* A fresh board starts at whatever limit is in force when it first drives. What was forgotten
+     * under a shorter window may have been heat: then no mean is believed below its limit. */
+    for (size_t i = 0; (link->fresh || longer) && i < COIL_CHANNELS; i++) {
         uint64_t limit = (uint64_t)coil_mean_most(link, i) * COIL_SLOT_MS * slots;
-        link->store[i] = link->store[i] < limit ? link->store[i] : limit;
+        if (link->fresh || link->store[i] < limit) {
+            link->store[i] = limit;
+        }
     }
 }
 

@@ -16,8 +16,8 @@ void coil_limit_nothing(coil_limits *limits, uint16_t window_s, uint16_t steps);
 
 /* After reset: every mean at its limit. */
 void coil_begin_heat(coil_link *link);
-/* After the limits in force changed: means stay what they are. Before the first frame they cannot
- * be above the limit, as nothing was driven since the reset. */
+/* After the limits in force changed: means stay what they are. Under a longer window than before, and
+ * before the first frame, they start at the limit. */
 void coil_set_window(coil_link *link);
 /* Counts the duties applied since the last call; true if a slot ended and that changed them. */
 bool coil_count_heat(coil_link *link);

@@ -5,7 +5,7 @@
 //! input is no terminal, its characters are the keys, so that `echo q | coilscore ...` presses q.
 
 use std::io::{IsTerminal, Read};
-use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
+use std::sync::mpsc::{Receiver, RecvTimeoutError, sync_channel};
 use std::time::Duration;
 
 use crossterm::event::{self, Event, KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
@@ -86,9 +86,12 @@ impl Keys {
     }
 }
 
+/// Keys that may wait; a script that is faster waits itself.
+const WAITING: usize = 64;
+
 /// Characters of standard input, read on a thread of their own as they may never come.
 fn script() -> Receiver<Key> {
-    let (send, keys) = channel();
+    let (send, keys) = sync_channel(WAITING);
     std::thread::spawn(move || {
         let mut line_is_empty = true;
         for byte in std::io::stdin().lock().bytes().map_while(Result::ok) {

@@ -157,15 +157,35 @@ fn means_survive_greetings_and_another_window() {
     // 3000 exp(-1/3) = 2149.6
     assert!(before.iter().all(|mean| (2149..=2150).contains(mean)), "{before:?}");
     board.frame(1, TWELVE, &[0; 5]);
-    for window_s in [1, 13, 0, 60_000] {
+    let near = |now: &[u32], expected: u32| now.iter().all(|mean| mean.abs_diff(expected) <= 1);
+    // Under a shorter window the mean is what it was.
+    board.feed(&Hello { window_s: 1, ..hello.clone() }.packet());
+    assert!(near(&board.state().mean, before[0]), "{:?}", board.state().mean);
+    // That window forgets in seconds what the coils do not: back under a longer one, the means
+    // begin at their limits, or a host could launder heat by greeting twice.
+    board.run_until(25_000);
+    assert!(board.state().mean.iter().all(|&mean| mean < 30), "{:?}", board.state().mean);
+    for window_s in [13, 0, 60_000] {
         board.feed(&Hello { window_s, ..hello.clone() }.packet());
         let now = board.state().mean;
-        let near = |(now, before): (&u32, &u32)| now.abs_diff(*before) <= 1;
-        assert!(now.iter().zip(&before).all(near), "{window_s} s: {now:?} after {before:?}");
+        assert!(near(&now, 3000), "{window_s} s: {now:?}");
     }
-    // A host cannot lengthen the window: 20 s later it is again down by exp(-1/3).
-    board.run_until(40_000);
-    assert!(board.state().mean.iter().all(|mean| (1539..=1542).contains(mean)));
+    // A host cannot lengthen the window: 20 s later it is down by exp(-1/3).
+    board.run_until(45_000);
+    assert!(board.state().mean.iter().all(|mean| (2149..=2152).contains(mean)));
+}
+
+/// A reset leaves the means at the limit that is in force when driving begins, whatever greeted
+/// before.
+#[test]
+fn a_tight_greeting_before_the_first_frame_launders_nothing() {
+    let config = Config { window_s: 60, limits: vec![(3500, 3000); 5], ..Config::new(5, 3500) };
+    let hello = Hello::new(5, 3500, TWELVE);
+    let mut board = Board::greeted(&config, &hello);
+    board.feed(&Hello { limits: vec![(3500, 0); 5], ..hello.clone() }.packet());
+    assert!(board.state().mean.iter().all(|&mean| mean == 0), "{:?}", board.state().mean);
+    board.feed(&hello.packet());
+    assert!(board.state().mean.iter().all(|&mean| mean == 3000), "{:?}", board.state().mean);
 }
 
 /// A clock that jumps (a debugger, a suspended emulator) counts as ten seconds, and the watchdog

@@ -6,7 +6,7 @@ use std::time::Duration;
 
 use coilscore::frame::Tail;
 use coilscore::run::ends::tail;
-use coilscore::run::live::{Controls, Kept, Outlet, Show, Snapshot, Watch};
+use coilscore::run::live::{Controls, Kept, Outlet, Saving, Show, Snapshot, Watch};
 use coilscore::run::pump::{PumpError, Pumped, pump};
 
 use super::super::keys::Keys;
@@ -18,6 +18,9 @@ use super::setup::Ready;
 
 /// Between two looks at keys and news.
 const LOOK: Duration = Duration::from_millis(30);
+
+/// Keys taken between two looks at news: a key that is held down must not keep them away.
+const KEYS_AT_ONCE: usize = 16;
 
 /// What the engine's thread leaves behind.
 struct Played {
@@ -63,7 +66,10 @@ fn watch_over(
     seen: &Receiver<Snapshot>,
     notices: &Receiver<String>,
 ) {
-    while let Some(key) = keys.poll(LOOK) {
+    let mut wait = LOOK;
+    for _ in 0..KEYS_AT_ONCE {
+        let Some(key) = keys.poll(wait) else { break };
+        wait = Duration::ZERO;
         match asked(key, controls.hands(), screen.mappings()) {
             Some(Asked::Hands(hands)) => {
                 controls.set(hands);
@@ -91,13 +97,16 @@ fn on_stage(ready: Ready, controls: &Controls, watch: Watch, until: Option<u64>)
     let end = pump(&mut capture, &mut line.engine, &mut outlet, &mut line.metering, &mut show);
     let tail = tail(&line.engine, show.digest_hex());
     let heat_lost = show.heat_lost();
-    let mut kept: Vec<Kept> = show.finish().into_iter().collect();
-    if end.is_ok() {
-        kept.extend(outlet.finish(&tail));
-    }
-    // The boards first: their threads send all off. Then the heat's last word.
+    let recording = outlet.release();
+    let saving = show.release();
+    // The boards first: their threads send all off. Then the heat's last word, then the disks, which
+    // may be slow.
     drop(driven);
     drop(warmth);
+    let mut kept: Vec<Kept> = saving.and_then(Saving::finish).into_iter().collect();
+    if end.is_ok() {
+        kept.extend(recording.and_then(|recording| recording.finish(&tail)));
+    }
     Played { end, tail, kept, heat_lost }
 }
 

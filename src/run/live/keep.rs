@@ -30,6 +30,8 @@ pub type Kept = Result<PathBuf, String>;
 pub struct Recording {
     part: PathBuf,
     writer: Option<Writer<Bytes>>,
+    /// A disk that did not keep up; its thread is waited for when the show is over.
+    left: Option<Scribe<u8>>,
 }
 
 /// Bytes for the disk's thread.
@@ -64,7 +66,7 @@ impl Recording {
         let scribe = scribe.map_err(|error| failed(error.to_string()))?;
         let mut writer = Writer::new(Bytes(scribe), head)?;
         writer.start(start)?;
-        Ok(Self { part: place, writer: Some(writer) })
+        Ok(Self { part: place, writer: Some(writer), left: None })
     }
 
     /// A frame. A sentence when keeping ends here.
@@ -107,14 +109,22 @@ impl Recording {
     ) -> Option<String> {
         let error = what(self.writer.as_mut()?).err()?;
         let writer = self.writer.take()?;
-        Some(self.sentence(writer, error))
+        match error {
+            WriteError::Io(error) if error.kind() == io::ErrorKind::TimedOut => {
+                let mut scribe = writer.into_inner().0;
+                scribe.close(false);
+                self.left = Some(scribe);
+                Some(ended_sentence(&self.part, SLOW))
+            }
+            error => Some(self.sentence(writer, error)),
+        }
     }
 
     fn sentence(&self, writer: Writer<Bytes>, error: WriteError) -> String {
         let why = match (writer.into_inner().0.finish(false), error) {
             (Err(disk), _) => disk.to_string(),
             (Ok(_), WriteError::Io(error)) if error.kind() == io::ErrorKind::TimedOut => {
-                "the disk does not keep up".into()
+                SLOW.into()
             }
             (Ok(_), error) => error.to_string(),
         };
@@ -127,6 +137,8 @@ pub struct Saving {
     part: PathBuf,
     left: u64,
     scribe: Option<Scribe<f32>>,
+    /// Keeping has ended; its thread is waited for when the show is over.
+    ended: Option<Scribe<f32>>,
 }
 
 impl Saving {
@@ -151,7 +163,7 @@ impl Saving {
         let pen = Box::new(WavPen { part, file: same, writer });
         let scribe = Scribe::start(pen, room, "saving sound");
         let scribe = scribe.map_err(|error| failed(error.to_string()))?;
-        Ok(Self { part: place, left: MOST_BYTES / 4, scribe: Some(scribe) })
+        Ok(Self { part: place, left: MOST_BYTES / 4, scribe: Some(scribe), ended: None })
     }
 
     /// A block. A sentence when keeping ends here.
@@ -159,18 +171,22 @@ impl Saving {
         let samples = block.interleaved();
         let scribe = self.scribe.as_mut()?;
         if self.left < samples.len() as u64 {
-            let ended = self.scribe.take()?.finish(true);
-            let why = match ended {
-                Ok(_) => "a WAV file holds no more (4 GiB); what fits is whole".to_owned(),
-                Err(error) => error.to_string(),
-            };
-            return Some(ended_sentence(&self.part, &why));
+            scribe.close(true);
+            self.ended = self.scribe.take();
+            return Some(ended_sentence(&self.part, "a WAV file holds no more (4 GiB)"));
         }
         self.left -= samples.len() as u64;
-        let ended = scribe.put(samples).err()?;
-        let why = match (self.scribe.take()?.finish(false), ended) {
-            (Err(disk), _) => disk.to_string(),
-            (Ok(_), _) => "the disk does not keep up".into(),
+        let why = match scribe.put(samples).err()? {
+            Ended::Slow => {
+                scribe.close(false);
+                self.ended = self.scribe.take();
+                SLOW.into()
+            }
+            // Its thread has ended by itself.
+            Ended::Failed => match self.scribe.take()?.finish(false) {
+                Err(disk) => disk.to_string(),
+                Ok(_) => SLOW.into(),
+            },
         };
         Some(ended_sentence(&self.part, &why))
     }
@@ -184,6 +200,8 @@ impl Saving {
         })
     }
 }
+
+const SLOW: &str = "the disk does not keep up";
 
 fn ended_sentence(part: &Path, why: &str) -> String {
     format!("{} ends here: {why}; it keeps what was written so far", part.display())

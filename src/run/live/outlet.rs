@@ -4,8 +4,7 @@ use std::sync::mpsc::Sender;
 
 use super::Recording;
 use crate::budget::Duty;
-use crate::frame::{Hands, Meter, Tail};
-use crate::run::live::Kept;
+use crate::frame::{Hands, Meter};
 use crate::sink::{Sink, SinkError};
 
 /// A sink, and a recording that ends without ending the show.
@@ -25,14 +24,13 @@ impl<'a> Outlet<'a> {
         Self { main, recording, notices }
     }
 
-    /// Ends the recording; `None` where there is none any more.
-    pub fn finish(self, tail: &Tail) -> Option<Kept> {
-        self.recording?.finish(tail)
+    /// Lets go of the sink and gives the recording back, to be ended when all is off.
+    pub fn release(self) -> Option<Recording> {
+        self.recording
     }
 
     fn keep(&mut self, put: impl FnOnce(&mut Recording) -> Option<String>) {
         if let Some(sentence) = self.recording.as_mut().and_then(put) {
-            self.recording = None;
             // Nobody is left to hear it.
             let _ = self.notices.send(format!("{sentence}; the show goes on"));
         }

@@ -40,6 +40,7 @@ struct Flags {
     failed: AtomicBool,
     ending: AtomicBool,
     whole: AtomicBool,
+    abandoned: AtomicBool,
 }
 
 /// The near end. Never waits, never takes memory.
@@ -78,6 +79,14 @@ impl<T: Copy + Default + Send + 'static> Scribe<T> {
         Ok(())
     }
 
+    /// Tells the thread to end, and does not wait for it: the frame path may call this. What is
+    /// still in the ring is written and the file gets its name if `whole`, or else it is let go.
+    pub(super) fn close(&mut self, whole: bool) {
+        self.flags.whole.store(whole, Ordering::Relaxed);
+        self.flags.abandoned.store(!whole, Ordering::Relaxed);
+        self.flags.ending.store(true, Ordering::Release);
+    }
+
     /// Ends the thread once everything is written; the file gets its name if `whole`.
     pub(super) fn finish(mut self, whole: bool) -> io::Result<Option<PathBuf>> {
         self.flags.whole.store(whole, Ordering::Relaxed);
@@ -109,6 +118,9 @@ fn write<T: Copy + Default>(
     loop {
         // Asked before the last look, so that nothing is left behind.
         let ending = flags.ending.load(Ordering::Acquire);
+        if ending && flags.abandoned.load(Ordering::Relaxed) {
+            return Ok(None);
+        }
         let count = ring.pop_slice(&mut portion);
         if count > 0 {
             pen.put(portion.get(..count).unwrap_or_default())?;
@@ -122,5 +134,63 @@ fn write<T: Copy + Default>(
         } else {
             return Ok(None);
         }
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "tests stop at the first surprise")]
+mod tests {
+    use super::*;
+    use std::sync::mpsc::{Receiver, Sender, channel};
+
+    /// A disk that takes nothing until it is let.
+    struct Stuck {
+        begun: Sender<usize>,
+        let_go: Receiver<()>,
+    }
+
+    impl Pen<u8> for Stuck {
+        fn put(&mut self, portion: &[u8]) -> io::Result<()> {
+            let _ = self.begun.send(portion.len());
+            let _ = self.let_go.recv();
+            Ok(())
+        }
+        fn flush(&mut self) -> io::Result<()> {
+            Ok(())
+        }
+        fn settle(self: Box<Self>) -> io::Result<PathBuf> {
+            Ok(PathBuf::from("settled"))
+        }
+    }
+
+    #[test]
+    fn a_disk_that_stands_still_is_left_without_waiting_for_it() {
+        let (begun, portions) = channel();
+        let (go, let_go) = channel();
+        let pen = Box::new(Stuck { begun, let_go });
+        let mut scribe = Scribe::start(pen, 4 * PORTION, "stuck").unwrap();
+        scribe.put(&[1; 10]).unwrap();
+        assert_eq!(portions.recv(), Ok(10));
+        while scribe.put(&[2; PORTION]).is_ok() {}
+        assert_eq!(scribe.put(&[2; PORTION]), Err(Ended::Slow));
+        // The disk still stands still here: this must come back all the same.
+        scribe.close(false);
+        go.send(()).unwrap();
+        drop(scribe);
+        assert_eq!(portions.iter().count(), 0, "what waited was written to a disk that was left");
+    }
+
+    #[test]
+    fn closed_as_whole_it_writes_what_waits_and_gets_its_name() {
+        let (begun, portions) = channel();
+        let (go, let_go) = channel();
+        drop(go);
+        let pen = Box::new(Stuck { begun, let_go });
+        let mut scribe = Scribe::start(pen, 4 * PORTION, "whole").unwrap();
+        scribe.put(&[1; 3 * PORTION]).unwrap();
+        scribe.close(true);
+        let name = scribe.finish(true).unwrap();
+        assert_eq!(name, Some(PathBuf::from("settled")));
+        assert_eq!(portions.iter().sum::<usize>(), 3 * PORTION);
     }
 }

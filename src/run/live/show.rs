@@ -4,7 +4,7 @@ use std::sync::mpsc::{Sender, SyncSender};
 use std::time::Instant;
 
 use super::tally::{Snapshot, Tally};
-use super::{Controls, Kept, Saving};
+use super::{Controls, Saving};
 use crate::audio::SampleBlock;
 use crate::audio::fingerprint::Fingerprint;
 use crate::engine::{Engine, Step};
@@ -75,9 +75,9 @@ impl<'a> Show<'a> {
         self.heat_lost
     }
 
-    /// Ends the saved sound; `None` where there is none any more.
-    pub fn finish(self) -> Option<Kept> {
-        self.saving?.finish()
+    /// Gives the saved sound back, to be ended when all is off.
+    pub fn release(self) -> Option<Saving> {
+        self.saving
     }
 }
 
@@ -86,7 +86,6 @@ impl Beside for Show<'_> {
         self.digest.update(block);
         self.tally.heard(block);
         if let Some(sentence) = self.saving.as_mut().and_then(|saving| saving.put(block)) {
-            self.saving = None;
             // Nobody is left to hear it.
             let _ = self.watch.notices.send(format!("{sentence}; the show goes on"));
         }
