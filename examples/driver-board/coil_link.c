@@ -370,7 +370,7 @@ bool coil_link_measured(coil_link *link, int16_t temperature_dc, uint16_t supply
     link->current_10ma = current_10ma;
     if (config->knows_temperature) {
         int32_t limit = config->hottest_dc - (link->hot ? COOLER_DC : 0);
-        link->hot = temperature_dc == COIL_NO_TEMPERATURE || temperature_dc >= limit;
+        link->hot = temperature_dc >= limit; /* no reading is the highest of all */
     }
     if (link->hot) {
         all_off(link);
