@@ -18,6 +18,14 @@ pub(super) struct Args {
     heat: Option<PathBuf>,
 }
 
+#[cfg(feature = "capture")]
+impl Args {
+    /// Where the heat of the display read from `display` may lie: beside it, and where it was put.
+    pub(super) fn places(&self, display: &Path) -> Vec<PathBuf> {
+        std::iter::once(beside(display)).chain(self.heat.clone()).collect()
+    }
+}
+
 /// What is known of a display's heat, and who keeps it from here on.
 #[derive(Debug)]
 pub(super) struct Warmth {
@@ -42,6 +50,8 @@ pub(super) fn open(
         Some(place) if !none => HeatFile::new(place, display),
         _ => usual.clone(),
     };
+    // Either may be written over or removed.
+    [usual.path(), file.path()].into_iter().try_for_each(only_heat)?;
     if !dry && (none || file.path() != usual.path()) {
         // What is not kept would be believed later, and cooler than the coils are.
         usual.forget().map_err(Failure::failed)?;
@@ -64,6 +74,32 @@ pub(super) fn open(
     let budget = Budget::new(&settings).map_err(Failure::refused)?;
     let keeper = if dry { None } else { Some(keep(&file, budget.load().node_c)?) };
     Ok(Warmth { start: settings.start, keeper })
+}
+
+/// Refuses a place where something else lies, which would be written over.
+fn only_heat(path: &Path) -> Result<(), Failure> {
+    use std::io::Read;
+    let other = |what: &str| {
+        let place = path.display();
+        Failure::Refused(format!(
+            "{place} is {what}: name another file with --heat FILE, or move it"
+        ))
+    };
+    match std::fs::metadata(path) {
+        Ok(there) if !there.is_file() => return Err(other("no plain file")),
+        Ok(there) if there.len() > 0 => {}
+        // What is not there, or empty, or cannot be asked, is dealt with where it is written.
+        _ => return Ok(()),
+    }
+    let mut start = [0; 64];
+    let read = std::fs::File::open(path).and_then(|mut file| file.read(&mut start));
+    let Ok(length) = read else { return Ok(()) };
+    let start = String::from_utf8_lossy(start.get(..length).unwrap_or_default()).into_owned();
+    if start.starts_with('{') && start.contains("\"format\"") {
+        Ok(())
+    } else {
+        Err(other("no heat file and would be written over"))
+    }
 }
 
 fn keep(file: &HeatFile, node_c: &[f64]) -> Result<Keeper, Failure> {

@@ -104,3 +104,29 @@ fn what_makes_no_sense_is_refused() {
     }
     assert!(!desk.path("display.heat").exists());
 }
+
+#[test]
+fn heat_is_never_kept_over_something_else() {
+    let desk = Desk::new(&ring(2));
+    let run = |heat: &str| {
+        let run = desk.run(&["walk", "--display", "display.toml", "--dry-run", "--heat", heat]);
+        (run.status.code(), text(&run.stderr))
+    };
+    let before = std::fs::read(desk.path("display.toml")).unwrap();
+    std::fs::write(desk.path("notes.txt"), "buy iron\n").unwrap();
+    std::fs::create_dir(desk.path("folder")).unwrap();
+    for (heat, words) in [
+        ("display.toml", "display.toml is no heat file and would be written over"),
+        ("notes.txt", "notes.txt is no heat file and would be written over"),
+        ("folder", "folder is no plain file"),
+    ] {
+        let (code, said) = run(heat);
+        assert!(code == Some(2) && said.contains(words), "{heat}: {code:?} {said}");
+    }
+    // What lies where the heat would be forgotten counts as well.
+    std::fs::write(desk.path("display.heat"), b"\x02\x10\x01\x01\x01 a recording").unwrap();
+    let (code, said) = run("none");
+    assert!(code == Some(2) && said.contains("display.heat is no heat file"), "{said}");
+    assert_eq!(std::fs::read(desk.path("display.toml")).unwrap(), before);
+    assert_eq!(std::fs::read_to_string(desk.path("notes.txt")).unwrap(), "buy iron\n");
+}

@@ -34,8 +34,9 @@ pub(super) struct Ready {
 
 /// Reads, opens and checks in the order in which people can do something about it.
 pub(super) fn ready(args: &Args) -> Result<Ready, Failure> {
-    keep_apart(args)?;
     let (mapping, display) = args.files.load(false)?;
+    let place = args.files.display_path(&mapping)?;
+    keep_apart(args, &place)?;
     let further = inputs::further(&args.next)?;
     let stop = stop_on_signals()?;
     let notices = channel();
@@ -53,7 +54,6 @@ pub(super) fn ready(args: &Args) -> Result<Ready, Failure> {
     let driven = Driven::open(args, &display, &settled)?;
     let saving = args.save_audio.as_deref().map(|path| Saving::create(path, settled.format));
     let saving = saving.transpose().map_err(Failure::failed)?;
-    let place = args.files.display_path(&mapping)?;
     let warmth = heat::open(&args.heat, &place, &display, args.rate, args.dry_run)?;
     let line = Line::new(&job(warmth.start.clone()), &further, settled.format);
     let line = line.map_err(Failure::refused)?;
@@ -93,8 +93,11 @@ fn stop_on_signals() -> Result<Arc<AtomicBool>, Failure> {
     Ok(stop)
 }
 
-fn keep_apart(args: &Args) -> Result<(), Failure> {
+fn keep_apart(args: &Args, display: &Path) -> Result<(), Failure> {
+    let heat = args.heat.places(display);
     let mut read = args.files.paths();
+    read.push(display);
+    read.extend(heat.iter().map(PathBuf::as_path));
     read.extend(args.next.iter().map(PathBuf::as_path));
     let kept: Vec<&Path> =
         [args.record.as_deref(), args.save_audio.as_deref()].into_iter().flatten().collect();
