@@ -12,6 +12,7 @@ mod budget;
 mod check;
 mod convert;
 mod demo;
+mod events;
 mod inputs;
 mod picture;
 mod ports;
@@ -50,6 +51,8 @@ enum Command {
     Budget(budget::Args),
     /// Turn a duty file into a table
     Convert(convert::Args),
+    /// Write what is heard in a song as a table: onsets, kicks, snares, hats
+    Events(events::Args),
     /// Show sound inputs, sound outputs and serial ports, with the exact text to paste
     Ports,
 }
@@ -86,6 +89,7 @@ pub(crate) fn main() -> ExitCode {
         Command::Check(args) => check::run(&args),
         Command::Budget(args) => budget::run(&args),
         Command::Convert(args) => convert::run(&args),
+        Command::Events(args) => events::run(&args),
         Command::Ports => ports::run(),
     };
     match outcome {
