@@ -24,6 +24,7 @@ pub mod onset;
 pub mod scale;
 mod spectrum;
 mod tally;
+pub mod tempo;
 mod weighting;
 pub mod window;
 

@@ -20,7 +20,8 @@ pub(super) struct Args {
     /// Judge every event as soon as a live run would, some 8 to 20 ms after it began
     #[arg(long, conflicts_with = "look_ahead")]
     as_live: bool,
-    /// Hear some 40 ms beyond every event before judging it: fewer mistakes (the default)
+    /// Hear some 40 ms beyond every event before judging it, and the whole song before
+    /// placing beats: fewer mistakes (the default)
     #[arg(long)]
     look_ahead: bool,
     /// Print neither progress nor counts
@@ -32,7 +33,7 @@ pub(super) struct Args {
 pub(super) fn run(args: &Args) -> Outcome {
     inputs::keep_apart(&[&args.song], &args.out.as_deref().into_iter().collect::<Vec<_>>())?;
     args.out.as_deref().map_or(Ok(()), convert::check_csv)?;
-    let hearing = if args.as_live { Hearing::AsLive } else { Hearing::LookAhead };
+    let hearing = if args.as_live { Hearing::AsLive } else { Hearing::WholeSong };
     let listened = hear(args, hearing)?;
     let mut table = Vec::new();
     write_table(&listened.events, &mut table).map_err(Failure::failed)?;
@@ -71,12 +72,13 @@ fn hear(args: &Args, hearing: Hearing) -> Result<Listened, Failure> {
 fn summary(song: &Path, listened: &Listened) -> String {
     let count = |kind| listened.events.iter().filter(|event| event.kind == kind).count();
     format!(
-        "{}: {:.1} s of sound: {} onsets, {} kicks, {} snares, {} hats",
+        "{}: {:.1} s of sound: {} onsets, {} kicks, {} snares, {} hats, {} beats",
         song.display(),
         listened.song_s,
         count(Kind::Onset),
         count(Kind::Kick),
         count(Kind::Snare),
         count(Kind::Hat),
+        count(Kind::Beat),
     )
 }

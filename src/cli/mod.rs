@@ -51,7 +51,7 @@ enum Command {
     Budget(budget::Args),
     /// Turn a duty file into a table
     Convert(convert::Args),
-    /// Write what is heard in a song as a table: onsets, kicks, snares, hats
+    /// Write what is heard in a song as a table: onsets, kicks, snares, hats, beats
     Events(events::Args),
     /// Show sound inputs, sound outputs and serial ports, with the exact text to paste
     Ports,

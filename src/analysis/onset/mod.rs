@@ -2,9 +2,9 @@
 //!
 //! ```text
 //! samples -> ear (glance, relief) -> view -> net -> pick -> events
-//!            what stands out of      the     one    the first look
+//!            what stands out of      the     one    the first looks
 //!            each band, 250 x a s    last    score  over the threshold
-//!                                    looks   a kind
+//!                                    looks   a kind; beats by way of tempo
 //! ```
 //!
 //! Two times belong to an event: when it began in the sound, and when it was known. Live they lie
@@ -14,6 +14,7 @@
 //! the same samples give the same events however they are cut. A recording that is quieter gives the
 //! same events, down to the noise of 16 bits.
 
+mod beats;
 mod ear;
 mod glance;
 mod net;
@@ -21,8 +22,10 @@ mod pick;
 mod relief;
 mod view;
 
+use super::tempo::Tempo;
 use super::{AnalysisError, Arith, check_sound};
 use crate::audio::{SampleBlock, SoundFormat};
+use beats::Beats;
 use ear::Ear;
 use net::Net;
 use pick::Picker;
@@ -32,7 +35,7 @@ use view::{AHEAD, LIVE, Memory};
 /// Looks at the sound per second.
 pub const LOOKS_PER_S: u16 = 250;
 
-/// Kinds that are told apart here.
+/// Kinds that are picked by their scores.
 const KINDS: usize = 4;
 
 const KIND_ORDER: [Kind; KINDS] = [Kind::Onset, Kind::Kick, Kind::Snare, Kind::Hat];
@@ -48,6 +51,8 @@ pub enum Kind {
     Snare,
     /// A hi-hat.
     Hat,
+    /// Where the beat falls, marked by the sound or not.
+    Beat,
 }
 
 impl fmt::Display for Kind {
@@ -57,6 +62,7 @@ impl fmt::Display for Kind {
             Self::Kick => "kick",
             Self::Snare => "snare",
             Self::Hat => "hat",
+            Self::Beat => "beat",
         })
     }
 }
@@ -80,17 +86,20 @@ pub enum Hearing {
     /// As little as possible.
     #[default]
     AsLive,
-    /// Some 40 ms: for files, and for sound that is kept back.
+    /// Some 40 ms: for sound that is kept back. Beats are followed as they come.
     LookAhead,
+    /// Some 40 ms, and for beats the whole song: they come in [`Onsets::finish`]. Memory grows with
+    /// the song, by some 8 kB a second.
+    WholeSong,
 }
 
-/// Samples in, events out. All memory is taken in [`Onsets::new`].
+/// Samples in, events out. All memory is taken in [`Onsets::new`], but for [`Hearing::WholeSong`].
 pub struct Onsets {
     ear: Ear,
     memory: Memory,
     net: Net,
     picker: Picker,
-    /// Sound needed after an event, s.
+    beats: Beats,
     after_s: f64,
 }
 
@@ -103,17 +112,15 @@ impl Onsets {
         check_sound(sound)?;
         let view = match hearing {
             Hearing::AsLive => LIVE,
-            Hearing::LookAhead => AHEAD,
+            Hearing::LookAhead | Hearing::WholeSong => AHEAD,
         };
         Ok(Self {
             ear: Ear::new(sound, arith),
             memory: Memory::new(view),
             net: Net::new(view.weights, view.inputs()),
             picker: Picker::new(view),
-            after_s: match hearing {
-                Hearing::AsLive => 0.0,
-                Hearing::LookAhead => 0.05,
-            },
+            after_s: view.after_s,
+            beats: Beats::new(view.beat_late_s, hearing == Hearing::WholeSong),
         })
     }
 
@@ -125,8 +132,11 @@ impl Onsets {
             let (rest, look) = self.ear.hear(block);
             block = rest;
             let Some(look) = look else { continue };
-            let [scores @ .., age] = self.net.weigh(self.memory.take(look));
-            self.picker.take(&scores, age).iter().flatten().copied().for_each(&mut *each);
+            self.picker.hear(look);
+            let [scores @ .., beat, age] = self.net.weigh(self.memory.take(look));
+            self.picker.take(scores, age).iter().flatten().copied().for_each(&mut *each);
+            let beat = if self.picker.counts() { beat } else { pick::NEVER };
+            self.beats.take(beat).into_iter().for_each(&mut *each);
         }
     }
 
@@ -139,7 +149,7 @@ impl Onsets {
             let run = missing.min(SILENCE.len());
             missing -= run;
             let Some(block) = SILENCE.get(..run).and_then(|run| SampleBlock::new(run, 1)) else {
-                return;
+                break;
             };
             self.push(block, &mut |event| {
                 if event.time_s < end_s {
@@ -147,6 +157,13 @@ impl Onsets {
                 }
             });
         }
+        self.beats.finish(end_s, each);
+    }
+
+    /// The tempo as it seems now, and when the next beat will fall; `None` for
+    /// [`Hearing::WholeSong`].
+    pub fn tempo(&self) -> Option<&Tempo> {
+        self.beats.tempo()
     }
 }
 

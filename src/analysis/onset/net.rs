@@ -43,8 +43,8 @@ impl Layer {
     }
 }
 
-/// Numbers that come out: [`super::KINDS`] scores and the age of the newest event.
-pub(super) const OUTPUTS: usize = 5;
+/// Numbers that come out: [`super::KINDS`] scores, how likely a beat is, the age of the newest event.
+pub(super) const OUTPUTS: usize = 6;
 
 /// Three layers.
 #[derive(Debug, Clone)]
@@ -91,13 +91,13 @@ mod tests {
     use super::*;
 
     /// By hand: (1 2)(1 -1; 3 1) + (0 -4) = (7 -3), rectified (7 0); times (1; 5) + 1 = 8; times
-    /// (1 2 3 4 5) + (0 0 0 0 -1).
+    /// (1 2 3 4 5 6) + (0 0 0 0 0 -1).
     #[test]
     fn three_layers_worked_by_hand() {
-        let text = "# sizes\n2 1\n1 -1\n3 1\n0 -4\n1\n5\n1\n1 2 3 4 5\n0 0 0 0 -1\n";
+        let text = "# sizes\n2 1\n1 -1\n3 1\n0 -4\n1\n5\n1\n1 2 3 4 5 6\n0 0 0 0 0 -1\n";
         let mut net = Net::new(text, 2);
-        assert_eq!(net.weigh(&[1.0, 2.0]), [8.0, 16.0, 24.0, 32.0, 39.0]);
-        assert_eq!(net.weigh(&[0.0, 0.0]), [1.0, 2.0, 3.0, 4.0, 4.0]);
+        assert_eq!(net.weigh(&[1.0, 2.0]), [8.0, 16.0, 24.0, 32.0, 40.0, 47.0]);
+        assert_eq!(net.weigh(&[0.0, 0.0]), [1.0, 2.0, 3.0, 4.0, 5.0, 5.0]);
     }
 
     #[test]

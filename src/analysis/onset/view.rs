@@ -15,6 +15,10 @@ pub(super) struct View {
     /// Score from which each kind counts as an event: in the middle of the stretch over which the
     /// figures hardly change.
     pub(super) thresholds: [f32; KINDS],
+    /// How much later than a beat its sign comes, s.
+    pub(super) beat_late_s: f64,
+    /// Sound needed after an event, s.
+    pub(super) after_s: f64,
     /// An event is no younger and no older than this when it is found, in ms.
     pub(super) age_ms: (f32, f32),
 }
@@ -25,6 +29,8 @@ pub(super) const LIVE: View = View {
     levels: &[0, 8],
     weights: include_str!("live.txt"),
     thresholds: [-0.5, -0.5, -0.5, -0.5],
+    beat_late_s: 0.022,
+    after_s: 0.0,
     age_ms: (2.0, 24.0),
 };
 
@@ -34,6 +40,8 @@ pub(super) const AHEAD: View = View {
     levels: &[0, 7, 16],
     weights: include_str!("ahead.txt"),
     thresholds: [-0.5, -0.5, -0.5, -0.5],
+    beat_late_s: 0.047,
+    after_s: 0.05,
     age_ms: (28.0, 56.0),
 };
 
