@@ -76,7 +76,7 @@ fn refusals_are_sentences() {
         (&["song.wav", "--out", "events.txt"], 2, ".csv"),
         (&["song.wav", "--as-live", "--look-ahead"], 2, "cannot be used with"),
         (&["none.wav"], 1, "no such file"),
-        (&["note.txt"], 1, "not a sound file"),
+        (&["note.txt"], 1, "name a sound file"),
     ] {
         let said = run(dir.path(), args);
         let text = String::from_utf8_lossy(&said.stderr);

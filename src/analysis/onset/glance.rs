@@ -78,7 +78,7 @@ impl Glance {
         let fft = planner.plan(len);
         let limit_hz = rates.limit_hz().min(0.5 * rate_hz);
         let bands = (design.edges_hz().windows(2))
-            .map(|edges| shares(edges[0], edges[1].min(limit_hz), rate_hz / len as f64))
+            .map(|edges| shares(edges[0], edges[1].min(limit_hz), rate_hz / len as f64, len / 2))
             .collect();
         // As for every spectrum of this crate: 4 / (length x window energy) makes a full-scale
         // sine 1; both channels of every pair were added up, and both mirror images.
@@ -136,8 +136,8 @@ impl Glance {
     }
 }
 
-/// Bins from `low_hz` to `high_hz`; bin k reaches half a bin to either side.
-fn shares(low_hz: f64, high_hz: f64, bin_hz: f64) -> Vec<Share> {
+/// Bins from `low_hz` to `high_hz` among the first `bins`; bin k reaches half a bin to either side.
+fn shares(low_hz: f64, high_hz: f64, bin_hz: f64, bins: usize) -> Vec<Share> {
     if high_hz <= low_hz {
         return Vec::new();
     }
@@ -147,7 +147,7 @@ fn shares(low_hz: f64, high_hz: f64, bin_hz: f64) -> Vec<Share> {
             let (from, to) = (bin as f64, bin as f64 + 1.0);
             Share { bin, share: single(high.min(to) - low.max(from)) }
         })
-        .filter(|share| share.share > 0.0 && share.bin > 0)
+        .filter(|share| share.share > 0.0 && (1..bins).contains(&share.bin))
         .collect()
 }
 

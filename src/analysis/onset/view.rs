@@ -28,8 +28,8 @@ pub(super) const LIVE: View = View {
     rises: &[0, 1, 2, 3, 5, 8],
     levels: &[0, 8],
     weights: include_str!("live.txt"),
-    thresholds: [-0.5, -0.5, -0.5, -0.5],
-    beat_late_s: 0.022,
+    thresholds: [0.25, 0.75, -0.25, -0.25],
+    beat_late_s: 0.015,
     after_s: 0.0,
     age_ms: (2.0, 24.0),
 };
@@ -39,8 +39,8 @@ pub(super) const AHEAD: View = View {
     rises: &[0, 3, 6, 8, 9, 10, 11, 13, 16],
     levels: &[0, 7, 16],
     weights: include_str!("ahead.txt"),
-    thresholds: [-0.5, -0.5, -0.5, -0.5],
-    beat_late_s: 0.047,
+    thresholds: [0.0, 0.25, -0.25, -0.25],
+    beat_late_s: 0.045,
     after_s: 0.05,
     age_ms: (28.0, 56.0),
 };

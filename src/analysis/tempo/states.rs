@@ -13,12 +13,12 @@ const TEMPOS: usize = 60;
 const STEADINESS: f64 = 60.0;
 /// Tempo that is likeliest beforehand, and by how many octaves it spreads. Common practice: most
 /// music is felt around two beats a second.
-const USUAL_BPM: f64 = 115.0;
-const SPREAD_OCTAVES: f64 = 0.9;
+const USUAL_BPM: f64 = 110.0;
+const SPREAD_OCTAVES: f64 = 0.4;
 /// Share of a beat in which its sign is expected.
-const SIGN: f64 = 1.0 / 16.0;
+const SIGN: f64 = 0.05;
 /// Least likelihood of anything: a beat without a sign, a sign without a beat.
-const FLOOR: f64 = 0.1;
+const FLOOR: f64 = 0.07;
 /// How much is always given back to every state, so that a new tempo is found after a break.
 const FRESH: f64 = 1e-6;
 
