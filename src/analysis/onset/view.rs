@@ -40,7 +40,7 @@ pub(super) const AHEAD: View = View {
     levels: &[0, 7, 16],
     weights: include_str!("ahead.txt"),
     thresholds: [0.0, 0.25, -0.25, -0.25],
-    beat_late_s: 0.045,
+    beat_late_s: 0.041,
     after_s: 0.05,
     age_ms: (28.0, 56.0),
 };
