@@ -85,7 +85,12 @@ fn size(number: Option<f32>) -> usize {
 }
 
 #[cfg(test)]
-#[allow(clippy::float_cmp, clippy::unwrap_used, reason = "sums of small whole numbers are exact")]
+#[allow(
+    clippy::float_cmp,
+    clippy::unwrap_used,
+    clippy::indexing_slicing,
+    reason = "sums of small whole numbers are exact; tests stop at the first surprise"
+)]
 mod tests {
     use super::super::view::VIEWS;
     use super::*;
