@@ -16,6 +16,7 @@ mod convert;
 mod demo;
 #[cfg(feature = "serial")]
 mod driving;
+mod events;
 mod heat;
 mod inputs;
 mod keys;
@@ -73,6 +74,8 @@ enum Command {
     Board(board::Args),
     /// Drive one coil at a time: find swapped, dead and shorted ones, lift and drop, resistance
     Walk(walk::Args),
+    /// Write what is heard in a song as a table: onsets, kicks, snares, hats, beats
+    Events(events::Args),
     /// Show sound inputs, sound outputs and serial ports, with the exact text to paste
     Ports,
 }
@@ -115,6 +118,7 @@ pub(crate) fn main() -> ExitCode {
         Command::Play(args) => play::run(&args),
         Command::Board(args) => board::run(&args),
         Command::Walk(args) => walk::run(&args),
+        Command::Events(args) => events::run(&args),
         Command::Ports => ports::run(),
     };
     match outcome {
