@@ -1,7 +1,5 @@
 //! Inductance: the sum over all pairs of turns, quick formulas to check it, and what follows for PWM.
 
-use core::f64::consts::PI;
-
 use super::iron::Iron;
 use super::turn::{MU0, mutual, own};
 use super::winding::Winding;
@@ -142,9 +140,4 @@ pub fn recommended_pwm(time_constant: Seconds) -> Hertz {
 /// Whether a coil in a bias field sings at this PWM frequency.
 pub fn sings(pwm: Hertz) -> bool {
     (SINGS_FROM_HZ..=SINGS_TO_HZ).contains(&pwm.0)
-}
-
-/// Area of a disc, m2; here because wound coils and wires need it too.
-pub(super) fn disc_area_m2(diameter_m: f64) -> f64 {
-    PI / 4.0 * diameter_m * diameter_m
 }

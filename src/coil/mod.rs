@@ -6,17 +6,26 @@
 //! read, and read backwards, once per coil and frame.
 //!
 //! For the bench, from small to large: [`elliptic`] integrals give the field of one [`turn`]; turns
-//! make a [`winding`], with [`iron`] behind it, and its [`inductance`]; a [`magnet`] adds the bias.
-//! [`space`] holds places and directions.
+//! make a [`winding`], with [`iron`] behind it, and its [`inductance`]; [`geometry`] winds what was
+//! written down, with [`resistance`] and its uncertainty; [`mean`] finds the duty for a current.
+//! [`figures`] sums a coil up and [`sweep`] varies it. A [`magnet`] adds the bias, [`fluid`] is what
+//! is to be lifted, and [`lift`] puts all of it together. [`space`] holds places and directions.
 
 pub mod chords;
 pub mod copper;
 pub mod elliptic;
+pub mod figures;
+pub mod fluid;
+pub mod geometry;
 pub mod harness;
 pub mod inductance;
 pub mod iron;
+pub mod lift;
 pub mod magnet;
+pub mod mean;
 pub mod pwm;
+pub mod resistance;
 pub mod space;
+pub mod sweep;
 pub mod turn;
 pub mod winding;

@@ -16,7 +16,12 @@
 )]
 
 mod agree;
+mod bench_figures;
+mod copper;
+mod fluid;
 mod laws;
+mod lift;
 mod loops;
 mod magnets;
 mod pairs;
+mod refusals;
