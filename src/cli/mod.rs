@@ -10,6 +10,8 @@
 
 mod budget;
 mod check;
+mod coil;
+mod coil_print;
 mod convert;
 mod demo;
 mod inputs;
@@ -48,6 +50,8 @@ enum Command {
     Check(check::Args),
     /// Show what the hardware allows: heat, supply, and for how long
     Budget(budget::Args),
+    /// Reckon a coil from its geometry: resistance, inductance, field, what it stands
+    Coil(coil::Args),
     /// Turn a duty file into a table
     Convert(convert::Args),
     /// Show sound inputs, sound outputs and serial ports, with the exact text to paste
@@ -85,6 +89,7 @@ pub(crate) fn main() -> ExitCode {
         Command::Picture(args) => picture::run(&args),
         Command::Check(args) => check::run(&args),
         Command::Budget(args) => budget::run(&args),
+        Command::Coil(args) => coil::run(&args),
         Command::Convert(args) => convert::run(&args),
         Command::Ports => ports::run(),
     };

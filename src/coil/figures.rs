@@ -35,6 +35,8 @@ pub struct Use {
 /// What can go on for ever, per coil.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Continuous {
+    /// From winding to room, as was said.
+    pub to_room: KelvinPerWatt,
     /// Heat.
     pub heat: Watts,
     /// Direct current that makes it in the warm winding.
@@ -123,6 +125,7 @@ fn continuous(warm: Ohms, supply: Volts, x: f64, at: &Use) -> Continuous {
     let full = supply.0 / warm.0;
     let duty = duty_for_heat(heat / (supply.0 * full), x);
     Continuous {
+        to_room: at.to_room,
         heat: Watts(heat),
         current: Amps(current),
         voltage: Volts(current * warm.0),

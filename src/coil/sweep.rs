@@ -6,6 +6,7 @@ use thiserror::Error;
 
 use super::figures::{Figures, Use, figures};
 use super::geometry::{GeometryError, Shape, SpiralShape, WireSize, WoundShape};
+use super::winding::Winding;
 
 /// A size that can be varied.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -47,7 +48,7 @@ const WORDS: [(&str, Parameter); 10] = [
 ];
 
 /// Most values of a sweep.
-pub const MOST_VALUES: usize = 200;
+pub const MOST_VALUES: u32 = 200;
 
 /// Values of a size that has no whole steps of its own, when no step is written.
 const VALUES: u32 = 15;
@@ -153,10 +154,10 @@ impl FromStr for Sweep {
         let step = step.unwrap_or(own);
         let count = (to - from) / step + 1.0 + 1e-9;
         let sound = from.is_finite() && to > from && step > 0.0;
-        if !(sound && count >= 2.0 && count < MOST_VALUES as f64 + 1.0) {
+        if !(sound && count >= 2.0 && count < f64::from(MOST_VALUES) + 1.0) {
             return Err(SweepError::Steps { from, to, step });
         }
-        let whole = |value: f64| value == value.round();
+        let whole = |value: f64| (value - value.round()).abs() < 1e-9;
         if parameter.whole() && !(whole(from) && whole(step)) {
             return Err(SweepError::Whole {
                 word: name,
@@ -179,20 +180,26 @@ pub struct SweepRow {
 impl Sweep {
     /// The values.
     pub fn values(&self) -> impl Iterator<Item = f64> + '_ {
-        (0..MOST_VALUES as u32)
+        (0..MOST_VALUES)
             .map(|n| self.from + f64::from(n) * self.step)
             .take_while(|value| *value <= self.to + 1e-9 * self.step)
     }
 
-    /// Reckons them all. Sizes that cannot be built keep their row, with the reason.
+    /// Reckons them all. Sizes that cannot be built keep their row, with the reason. `at` says how each
+    /// winding is used: iron lies behind its last copper, and larger ones shed more heat.
     ///
     /// # Errors
     /// When the coil has no such size.
-    pub fn run(&self, shape: &Shape, at: &Use) -> Result<Vec<SweepRow>, SweepError> {
+    pub fn run(
+        &self,
+        shape: &Shape,
+        at: impl Fn(&Winding) -> Use,
+    ) -> Result<Vec<SweepRow>, SweepError> {
         self.values()
             .map(|value| {
                 let varied = self.apply(shape, value)?;
-                Ok(SweepRow { value, figures: figures(&varied, at) })
+                let figures = varied.wind().and_then(|winding| figures(&varied, &at(&winding)));
+                Ok(SweepRow { value, figures })
             })
             .collect()
     }

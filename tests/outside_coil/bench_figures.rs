@@ -82,7 +82,7 @@ fn field_per_root_watt_is_the_wires_affair_only_by_its_spaces() {
 fn sweeps_show_every_value_and_what_cannot_be_built() {
     let shape = Shape::Spiral(board_coil());
     let sweep: Sweep = "layers=2..16".parse().unwrap();
-    let rows = sweep.run(&shape, &working()).unwrap();
+    let rows = sweep.run(&shape, |_| working()).unwrap();
     assert_eq!(rows.len(), 15);
     let turns: Vec<usize> = rows.iter().map(|row| row.figures.as_ref().unwrap().turns).collect();
     assert_eq!((turns[0], turns[10], turns[14]), (40, 240, 320));
@@ -94,11 +94,11 @@ fn sweeps_show_every_value_and_what_cannot_be_built() {
         assert!(three[1] > three[0] && three[2] - three[1] < three[1] - three[0]);
     }
     let trace: Sweep = "trace=0.02..0.42:0.1".parse().unwrap();
-    let rows = trace.run(&shape, &working()).unwrap();
+    let rows = trace.run(&shape, |_| working()).unwrap();
     assert_eq!(rows.len(), 5);
     assert!(rows[0].figures.is_err() && rows[4].figures.is_ok());
     let awg: Sweep = "awg=24..34:2".parse().unwrap();
-    let rows = awg.run(&Shape::Wound(wound_coil()), &working()).unwrap();
+    let rows = awg.run(&Shape::Wound(wound_coil()), |_| working()).unwrap();
     assert_eq!(
         rows.iter().map(|row| row.value).collect::<Vec<_>>(),
         [24.0, 26.0, 28.0, 30.0, 32.0, 34.0]

@@ -9,9 +9,12 @@ use coilscore::units::Celsius;
 
 use crate::copper::{board_coil, wound_coil};
 
+/// Its name, what spoils the shape, part of the sentence.
+type Case<S> = (&'static str, fn(&mut S), &'static str);
+
 #[test]
 fn spirals_that_cannot_be_built_say_why() {
-    let cases: Vec<(&str, fn(&mut SpiralShape), &str)> = vec![
+    let cases: Vec<Case<SpiralShape>> = vec![
         (
             "negative",
             |s| s.trace_mm = -0.5,
@@ -56,7 +59,7 @@ fn spirals_that_cannot_be_built_say_why() {
 
 #[test]
 fn wound_coils_that_cannot_be_built_say_why() {
-    let cases: Vec<(&str, fn(&mut WoundShape), &str)> = vec![
+    let cases: Vec<Case<WoundShape>> = vec![
         ("gauge", |s| s.wire = WireSize::Awg(80), "wire gauge is 80 AWG, but 4 to 50 AWG"),
         ("thin", |s| s.wire = WireSize::Metric(0.0), "wire diameter is 0 mm"),
         ("nan", |s| s.wire = WireSize::Metric(f64::NAN), "wire diameter is NaN mm"),
