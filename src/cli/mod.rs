@@ -12,6 +12,8 @@ mod again;
 mod board;
 mod budget;
 mod check;
+mod coil;
+mod coil_print;
 mod convert;
 mod demo;
 #[cfg(feature = "serial")]
@@ -61,6 +63,8 @@ enum Command {
     Check(check::Args),
     /// Show what the hardware allows: heat, supply, and for how long
     Budget(budget::Args),
+    /// Reckon a coil from its geometry: resistance, inductance, field, what it stands
+    Coil(coil::Args),
     /// Turn a duty file into a table
     Convert(convert::Args),
     /// Hear an input or a recording of it and say what is wrong with it
@@ -111,6 +115,7 @@ pub(crate) fn main() -> ExitCode {
         Command::Picture(args) => picture::run(&args),
         Command::Check(args) => check::run(&args),
         Command::Budget(args) => budget::run(&args),
+        Command::Coil(args) => coil::run(&args),
         Command::Convert(args) => convert::run(&args),
         Command::Listen(args) => listen::run(&args),
         #[cfg(feature = "capture")]

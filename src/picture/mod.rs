@@ -4,7 +4,7 @@
 //! columns; [`Layout`] says where everything lies; [`draw()`] puts it on the page, one panel per
 //! file: band levels, duty per coil, temperatures, supply currents, and what became of the wishes.
 //! All panels share one time axis, so what belongs together stands in one line. [`draw_sheet()`] puts
-//! the build sheet of a display on paper.
+//! the build sheet of a display on paper, [`curves::draw()`] any figures over one size.
 //!
 //! The font is part of the program and strokes and rasters come from [`canvas`], so every machine
 //! draws the same picture, byte for byte.
@@ -13,6 +13,7 @@ pub mod axes;
 pub mod canvas;
 pub mod colour;
 pub mod column;
+pub mod curves;
 pub mod layout;
 pub mod sheet;
 pub mod text;
