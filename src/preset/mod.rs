@@ -5,7 +5,7 @@
 //! file at once, each with its place and its cure ([`finding`]). [`prepare()`] then fits a mapping
 //! to a display and to the sound to come, and gives settings without names or options.
 //!
-//! [`write`] puts what was seen of the coils into a display file's text.
+//! [`mod@write`] puts what was seen of the coils into a display file's text.
 //!
 //! Nothing here touches a file except [`load_mapping`] and [`load_display`].
 
