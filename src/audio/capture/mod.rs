@@ -2,13 +2,13 @@
 //!
 //! ```text
 //! sound system's thread      keeper's thread             whoever reads
-//! callback -> [`intake`] ring ------------------------>  [`Capture`], a `Source`
-//!        errors: a counter    [`keeper`] opens, watches,   [`timeline`]: silence for what
+//! callback -> intake, a ring -------------------------->  Capture, a Source
+//!        errors: a counter    keeper opens, watches,       timeline: silence for what
 //!                             drops and opens anew          was lost
 //! ```
 //!
 //! The callback converts, copies and counts; it takes no lock and no memory. [`devices`] lists and
-//! finds inputs by the text that people paste, [`stream`] opens one. A device that goes away is
+//! finds inputs by the text that people paste, `stream` opens one. A device that goes away is
 //! waited for; meanwhile silence of the lost length goes in.
 #![allow(clippy::disallowed_methods, reason = "this is where sound comes in, in real time")]
 
