@@ -1,6 +1,8 @@
 //! `coilscore walk`: one coil at a time, for whoever stands in front of the display.
 
 use std::path::PathBuf;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
 use coilscore::budget::{Budget, BudgetSettings, Duty};
@@ -98,8 +100,16 @@ fn dry(args: &Args, display: &Display) -> Outcome {
     }
     let warmth = heat::open(&args.heat, &args.display, display, args.rate, true)?;
     let stand = Stand::new(args, display, &warmth)?;
-    let mut floor =
-        Floor { sink: &mut Nothing, reading: &|_| Ok(Reading::default()), stop: &|| false };
+    // Ctrl-C ends it in good order here too: the terminal wants its echo back.
+    let stop = Arc::new(AtomicBool::new(false));
+    for signal in [signal_hook::consts::SIGINT, signal_hook::consts::SIGTERM] {
+        signal_hook::flag::register(signal, Arc::clone(&stop)).map_err(Failure::failed)?;
+    }
+    let mut floor = Floor {
+        sink: &mut Nothing,
+        reading: &|_| Ok(Reading::default()),
+        stop: &|| stop.load(Ordering::Relaxed),
+    };
     let (round, end) = walk(args, stand, &mut floor)?;
     found::tell(args, display, &round, None)?;
     conclude(end)
@@ -228,13 +238,7 @@ impl<'a> Pace<'a> {
         loop {
             let now_s = self.rate.time_of(u64::from(*number)).0;
             let due = began + Duration::from_secs_f64(now_s);
-            let action = loop {
-                let left = due.saturating_duration_since(Instant::now());
-                match keys.poll(left).and_then(|key| self.action(key)) {
-                    None if Instant::now() < due => {}
-                    action => break action,
-                }
-            };
+            let action = self.wait(keys, due);
             if due.elapsed() > LEAP {
                 began = Instant::now() - Duration::from_secs_f64(now_s);
             }
@@ -276,6 +280,22 @@ impl<'a> Pace<'a> {
             *number = number.saturating_add(1);
             if !self.stand.warmth.note(self.stand.budget.load().node_c) {
                 return Ok(End::Failed(heat::STUCK.into()));
+            }
+        }
+    }
+
+    /// Waits until a frame is due; one key is taken meanwhile, and others wait for theirs.
+    fn wait(&self, keys: &mut Keys, due: Instant) -> Option<Action> {
+        let mut action = None;
+        loop {
+            let left = due.saturating_duration_since(Instant::now());
+            if action.is_some() {
+                std::thread::sleep(left);
+            } else {
+                action = keys.poll(left).and_then(|key| self.action(key));
+            }
+            if left.is_zero() {
+                return action;
             }
         }
     }

@@ -1,6 +1,7 @@
 //! Every way out of a walk: all off, and the heat is kept.
 #![cfg(all(unix, feature = "serial"))]
 
+use std::io::BufRead;
 use std::process::Command;
 
 use crate::bench::{Desk, OnLine, text};
@@ -52,6 +53,19 @@ fn a_walk_that_is_killed_leaves_an_open_heat_file_and_a_board_that_trips() {
     assert_eq!(again.status.code(), Some(0));
     assert!(text(&again.stderr).contains("of a run that was killed"), "{}", text(&again.stderr));
     assert!(heat(&desk).contains("\"closed\": false"), "a dry run does not write heat");
+}
+
+#[test]
+fn a_dry_run_ends_in_good_order_too() {
+    let desk = Desk::new(&ring(2));
+    let mut run =
+        desk.spawn(&["walk", "--display", "display.toml", "--dry-run", "--seconds", "30"]);
+    let out = std::io::BufReader::new(run.stdout.take().unwrap());
+    let turn = out.lines().map_while(Result::ok).find(|line| line.starts_with("ring 1 "));
+    assert!(turn.is_some());
+    let id = run.id().to_string();
+    assert!(Command::new("kill").args(["-INT", &id]).status().unwrap().success());
+    assert_eq!(run.wait().unwrap().code(), Some(130));
 }
 
 #[test]
