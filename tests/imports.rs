@@ -22,6 +22,7 @@ const ALLOWED: &[(&str, &[&str])] = &[
     ("analysis", &["units", "audio"]),
     ("mapper", &["units", "analysis"]),
     ("coil", &["units"]),
+    ("fit", &["units", "coil"]),
     ("budget", &["units", "coil"]),
     ("frame", &["units", "budget"]),
     ("sink", &["units", "frame", "budget"]),
@@ -38,12 +39,12 @@ const ALLOWED: &[(&str, &[&str])] = &[
             "preset",
         ],
     ),
-    ("picture", &["units", "frame", "sheet"]),
+    ("picture", &["units", "fit", "frame", "sheet"]),
     (
         "cli",
         &[
-            "units", "audio", "analysis", "mapper", "coil", "budget", "frame", "sink", "engine",
-            "preset", "sheet", "run", "picture",
+            "units", "audio", "analysis", "mapper", "coil", "fit", "budget", "frame", "sink",
+            "engine", "preset", "sheet", "run", "picture",
         ],
     ),
 ];
@@ -53,7 +54,7 @@ const TIES: &[&str] = &["lib", "main"];
 
 /// Stages that hold no clock, file, socket, thread or environment.
 const PURE: &[&str] =
-    &["units", "audio", "analysis", "mapper", "coil", "budget", "frame", "engine"];
+    &["units", "audio", "analysis", "mapper", "coil", "fit", "budget", "frame", "engine"];
 
 /// The part of `audio` that does open files.
 const NOT_PURE: &[&str] = &["src/audio/file"];
