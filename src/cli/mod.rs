@@ -15,6 +15,7 @@ mod convert;
 mod demo;
 #[cfg(feature = "serial")]
 mod driving;
+mod fit;
 mod heat;
 mod inputs;
 mod keys;
@@ -54,6 +55,8 @@ enum Command {
     Check(check::Args),
     /// Show what the hardware allows: heat, supply, and for how long
     Budget(budget::Args),
+    /// Learn a coil's heat figures from a logged heating test, or its inductance
+    Fit(fit::Args),
     /// Turn a duty file into a table
     Convert(convert::Args),
     /// Play a duty file on driver boards, within what the display that is plugged in can stand
@@ -95,6 +98,7 @@ pub(crate) fn main() -> ExitCode {
         Command::Picture(args) => picture::run(&args),
         Command::Check(args) => check::run(&args),
         Command::Budget(args) => budget::run(&args),
+        Command::Fit(args) => fit::run(&args),
         Command::Convert(args) => convert::run(&args),
         Command::Play(args) => play::run(&args),
         Command::Board(args) => board::run(&args),
