@@ -103,6 +103,8 @@ pub struct Fitted {
     pub set_aside: usize,
     /// Highest temperature of the winding, C, as fitted.
     pub highest_c: f64,
+    /// Highest temperature of the backing, C, as fitted.
+    pub highest_backing_c: f64,
     /// When the drive came on, s after the first reading.
     pub on_s: f64,
     /// How long the drive lasted, s.
@@ -294,6 +296,7 @@ fn summed_up(
         readings,
         set_aside,
         highest_c: curve.iter().map(|moment| moment.winding_c).fold(log.cold_c, f64::max),
+        highest_backing_c: curve.iter().map(|moment| moment.backing_c).fold(log.cold_c, f64::max),
         on_s: log.on_s,
         driven_s: log.driven_s,
         cooled_s: log.cooled_s,

@@ -217,8 +217,8 @@ mod tests {
         let matrix = vec![vec![4e6, 1e3, 2.0], vec![1e3, 3.0, 0.1], vec![2.0, 0.1, 5e-3]];
         let inverse = inverse(&matrix).unwrap();
         for (row, line) in matrix.iter().enumerate() {
-            for column in 0..3 {
-                let sum: f64 = (0..3).map(|k| line[k] * inverse[k][column]).sum();
+            for (column, _) in matrix.iter().enumerate() {
+                let sum: f64 = line.iter().zip(&inverse).map(|(a, b)| a * b[column]).sum();
                 let wanted = f64::from(u8::from(row == column));
                 assert!((sum - wanted).abs() < 1e-6, "{row} {column}: {sum}");
             }

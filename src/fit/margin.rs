@@ -76,9 +76,9 @@ pub fn margin(
         let error = covariance.get(figure).and_then(|row| row.get(figure)).copied().unwrap_or(0.0);
         error.sqrt().clamp(1e-5, 0.2)
     });
-    let runs: [(Vec<[f64; 2]>, Vec<[f64; 2]>); 4] = std::array::from_fn(|figure| {
+    let runs: [[Vec<[f64; 2]>; 2]; 4] = std::array::from_fn(|figure| {
         let stride = strides.get(figure).copied().unwrap_or(1e-3);
-        (run(network, figure, stride), run(network, figure, -stride))
+        [run(network, figure, stride), run(network, figure, -stride)]
     });
     let mut worst: f64 = 0.0;
     for moment in 0..MOMENTS as usize {
@@ -87,7 +87,7 @@ pub fn margin(
                 run.get(moment).and_then(|nodes| nodes.get(node)).copied().unwrap_or(0.0)
             };
             let mut slopes = [0.0; 4];
-            for ((slope, (up, down)), stride) in slopes.iter_mut().zip(&runs).zip(strides) {
+            for ((slope, [up, down]), stride) in slopes.iter_mut().zip(&runs).zip(strides) {
                 *slope = (part(up) - part(down)) / (2.0 * stride);
             }
             let square: f64 = slopes
@@ -101,7 +101,7 @@ pub fn margin(
     let scatter_percent = 100.0 * radius * worst;
     let cold_percent = 100.0 * systematic.cold_k / (COPPER_K_C + cold_c);
     let volts = 1.0 + systematic.volts_percent / 100.0;
-    let up = |percent: f64| libm::ceil(percent * 10.0 - 1e-9) / 10.0;
+    let up = |percent: f64| libm::ceil(percent * 10.0 - 1e-9).max(0.0) / 10.0;
     Margin {
         margin_percent: up((scatter_percent + cold_percent).max(LEAST_PERCENT)),
         power_percent: up(100.0 * (volts * volts - 1.0)),

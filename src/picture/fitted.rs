@@ -193,16 +193,9 @@ fn key(canvas: &mut Canvas, rect: Rect) {
         ("around", GREEN, &[2.0, 4.0]),
     ];
     let names = ["reading of the winding", "set aside"];
-    let widest = lines
-        .iter()
-        .map(|line| line.0)
-        .chain(names)
-        .map(|name| width(name, LABEL))
-        .fold(0.0, f64::max);
     let left = rect.left;
     let mut y = rect.bottom + 56.0;
     let text_x = left + 44.0;
-    debug_assert!(text_x + widest < RIGHT + 1.0);
     for (name, ink, dash) in lines {
         canvas.stroke(&[(left, y), (left + 34.0, y)], 2.0, ink, dash);
         draw_beside(canvas, (text_x, y), Anchor::Left, LABEL, INK, name);

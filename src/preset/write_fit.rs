@@ -151,7 +151,7 @@ mod tests {
             let text = format!("{HEAD}{trust}{REST}");
             let display = read("t", &text).unwrap();
             let once = with_fit(&text, &display, &fitted()).unwrap();
-            let again = read("t", &once).unwrap_or_else(|error| panic!("{once}\n{error}"));
+            let again = read("t", &once).unwrap();
             let coil = again.coil_types.get(1).unwrap();
             let wanted = Trust::Fit { margin_percent: 4.2, power_percent: 4.1 };
             assert_eq!(coil.trust, wanted, "{once}");

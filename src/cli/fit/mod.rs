@@ -103,6 +103,14 @@ struct Tested<'a> {
     fitted: Fitted,
 }
 
+impl Tested<'_> {
+    /// The name alone: where the log lay on this machine is nobody's business.
+    fn log_name(&self) -> String {
+        let name = Path::new(&self.source).file_name();
+        name.map_or_else(|| self.source.clone(), |name| name.to_string_lossy().into_owned())
+    }
+}
+
 /// Fits, prints, draws, writes.
 pub(super) fn run(args: &Args) -> Outcome {
     if args.inductance {

@@ -24,13 +24,19 @@ Cautions
   Supply   Fuse the lead, and set the supply's current limit just above what the test needs.
 ";
 
-/// Continuous duty with all coils at full wish: as the display says now, and as fitted.
-pub(super) type Duties = [f64; 2];
+/// Duty for ever, as the display says now and as fitted.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Duties {
+    /// With all coils at full wish.
+    together: [f64; 2],
+    /// With this one alone; none in very large displays.
+    alone: [Option<f64>; 2],
+}
 
 /// Puts both texts through the budget.
 pub(super) fn duties(tested: &Tested<'_>, name: &str, new_text: &str) -> Result<Duties, Failure> {
     let new = read(name, new_text).map_err(Failure::refused)?;
-    let Some(rate) = Rate::new(200, 1) else { return Ok([0.0; 2]) };
+    let Some(rate) = Rate::new(200, 1) else { return Ok(Duties::default()) };
     let mut first = 0;
     for block in &tested.display.blocks {
         if block.coil_type == tested.index {
@@ -38,16 +44,19 @@ pub(super) fn duties(tested: &Tested<'_>, name: &str, new_text: &str) -> Result<
         }
         first += block.channels.value.len();
     }
-    let mut duties = [0.0; 2];
-    for (duty, display) in duties.iter_mut().zip([tested.display, &new]) {
+    let mut duties = Duties::default();
+    let slots = duties.together.iter_mut().zip(&mut duties.alone);
+    for ((together, alone), display) in slots.zip([tested.display, &new]) {
         let (settings, _) = prepare_display(display, rate, Start::Cold);
         let report = report(&settings).map_err(Failure::refused)?;
-        *duty = report.coils.get(first).map_or(f64::NAN, |coil| coil.continuous_duty);
+        if let Some(coil) = report.coils.get(first) {
+            (*together, *alone) = (coil.continuous_duty, coil.alone_duty);
+        }
     }
     Ok(duties)
 }
 
-/// Name, fitted, standing in the display, decimals follow the size.
+/// Name, fitted, standing in the display.
 fn rows(tested: &Tested<'_>) -> Vec<(&'static str, Value, f64)> {
     let (fitted, kind) = (&tested.fitted, tested.kind);
     let reference = Celsius(kind.reference_c);
@@ -101,11 +110,11 @@ fn assumed(tested: &Tested<'_>) -> String {
     }
 }
 
-fn sentences(tested: &Tested<'_>, [now, then]: Duties) -> Vec<String> {
+fn sentences(tested: &Tested<'_>, duties: Duties) -> Vec<String> {
     let fitted = &tested.fitted;
     let [fast_s, slow_s] = fitted.time_constants_s;
     let margin = fitted.margin;
-    vec![
+    let mut sentences = vec![
         format!("Time constants: {} s and {} s.", digits(fast_s), digits(slow_s)),
         format!(
             "Residuals: {:.2} K rms; likeness of neighbours {:.2}, errors widened {:.2} times; {} \
@@ -121,12 +130,45 @@ fn sentences(tested: &Tested<'_>, [now, then]: Duties) -> Vec<String> {
             margin.power_percent,
             trust_words(tested.kind.trust)
         ),
-        format!(
-            "Duty for ever with all coils at full wish: {now:.3} as the display is, {then:.3} as \
-             fitted."
-        ),
+        duty_words(duties),
         assumed(tested),
-    ]
+    ];
+    sentences.extend(too_hot(tested));
+    sentences
+}
+
+/// A test that went past what the display allows.
+fn too_hot(tested: &Tested<'_>) -> Option<String> {
+    let (fitted, kind) = (&tested.fitted, tested.kind);
+    let limits = [
+        ("winding", fitted.highest_c, kind.coil_limit_c.value),
+        ("backing", fitted.highest_backing_c, tested.display.backing_limit_c(kind)),
+    ];
+    let passed = limits.into_iter().filter(|(_, highest_c, limit_c)| highest_c > limit_c);
+    let passed: Vec<String> = passed
+        .map(|(part, highest_c, limit_c)| {
+            format!("the {part} to {highest_c:.0} C, over its limit of {limit_c:.0} C")
+        })
+        .collect();
+    (!passed.is_empty()).then(|| {
+        format!(
+            "CAUTION: by the fit, this test heated {}. Look at magnet, glue and board before you go \
+             on, and give less power next time.",
+            passed.join(", and ")
+        )
+    })
+}
+
+fn duty_words(duties: Duties) -> String {
+    let [now, then] = duties.together;
+    let alone = match duties.alone {
+        [Some(now), Some(then)] => format!("; alone: {now:.3} and {then:.3}"),
+        _ => String::new(),
+    };
+    format!(
+        "Duty for ever with all coils at full wish: {now:.3} as the display is, {then:.3} as \
+         fitted{alone}."
+    )
 }
 
 fn summary(tested: &Tested<'_>) -> [String; 2] {
@@ -152,7 +194,9 @@ fn summary(tested: &Tested<'_>) -> [String; 2] {
 fn title(tested: &Tested<'_>) -> String {
     format!(
         "\"{}\" of {}, fitted to {}",
-        tested.kind.name.value, tested.display.name, tested.source
+        tested.kind.name.value,
+        tested.display.name,
+        tested.log_name()
     )
 }
 
@@ -208,11 +252,7 @@ pub(super) fn words(tested: &Tested<'_>, duties: Duties) -> FitWords {
 }
 
 /// Everything as JSON.
-pub(super) fn json(
-    tested: &Tested<'_>,
-    [now, then]: Duties,
-    written: bool,
-) -> Result<String, Failure> {
+pub(super) fn json(tested: &Tested<'_>, duties: Duties, written: bool) -> Result<String, Failure> {
     let mut json = serde_json::to_value(&tested.fitted).map_err(Failure::failed)?;
     if let Some(fields) = json.as_object_mut() {
         let before: serde_json::Map<_, _> = rows(tested)
@@ -221,10 +261,14 @@ pub(super) fn json(
             .collect();
         fields.insert("display".into(), tested.display.name.clone().into());
         fields.insert("coil_type".into(), tested.kind.name.value.clone().into());
-        fields.insert("source".into(), tested.source.clone().into());
+        fields.insert("source".into(), tested.log_name().into());
         fields.insert("display_has".into(), before.into());
-        fields.insert("continuous_duty_now".into(), now.into());
-        fields.insert("continuous_duty_fitted".into(), then.into());
+        let [now, then] = duties.together;
+        fields.insert("duty_together_now".into(), now.into());
+        fields.insert("duty_together_fitted".into(), then.into());
+        let [now, then] = duties.alone;
+        fields.insert("duty_alone_now".into(), now.into());
+        fields.insert("duty_alone_fitted".into(), then.into());
         fields.insert("written".into(), written.into());
         fields.insert("assumed".into(), assumed(tested).into());
         let cautions = CAUTIONS.lines().skip(1).map(str::trim).collect::<Vec<_>>().join(" ");

@@ -16,10 +16,6 @@ use super::Tested;
 pub(super) fn fitted_type(tested: &Tested<'_>) -> FittedType {
     let fitted = &tested.fitted;
     let (year, month, day) = today();
-    // The name alone: where it lay on this machine is nobody's business.
-    let log = Path::new(&tested.source)
-        .file_name()
-        .map_or_else(|| tested.source.clone(), |name| name.to_string_lossy().into_owned());
     FittedType {
         coil_type: tested.index,
         resistance_ohm: fitted.cold_ohm.value,
@@ -30,7 +26,10 @@ pub(super) fn fitted_type(tested: &Tested<'_>) -> FittedType {
         backing_to_around_k_per_w: fitted.backing_to_around_k_per_w.value,
         margin_percent: fitted.margin.margin_percent,
         power_percent: fitted.margin.power_percent,
-        remark: format!("on {year:04}-{month:02}-{day:02} to the heating test {log}"),
+        remark: format!(
+            "on {year:04}-{month:02}-{day:02} to the heating test {}",
+            tested.log_name()
+        ),
     }
 }
 
