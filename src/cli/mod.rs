@@ -19,6 +19,7 @@ mod demo;
 #[cfg(feature = "serial")]
 mod driving;
 mod events;
+mod fit;
 mod heat;
 mod inputs;
 mod keys;
@@ -65,6 +66,8 @@ enum Command {
     Budget(budget::Args),
     /// Reckon a coil from its geometry: resistance, inductance, field, what it stands
     Coil(coil::Args),
+    /// Learn a coil's heat figures from a logged heating test, or its inductance
+    Fit(fit::Args),
     /// Turn a duty file into a table
     Convert(convert::Args),
     /// Hear an input or a recording of it and say what is wrong with it
@@ -116,6 +119,7 @@ pub(crate) fn main() -> ExitCode {
         Command::Check(args) => check::run(&args),
         Command::Budget(args) => budget::run(&args),
         Command::Coil(args) => coil::run(&args),
+        Command::Fit(args) => fit::run(&args),
         Command::Convert(args) => convert::run(&args),
         Command::Listen(args) => listen::run(&args),
         #[cfg(feature = "capture")]
