@@ -4,7 +4,7 @@
 //! [`table`] reads what was logged, [`log`] makes readings of it: the winding is its own thermometer,
 //! as copper's resistance says how warm it is. [`fit()`] looks for the heat capacities and thermal
 //! resistances of winding and backing ([`network`]) that follow the readings best under the power that
-//! was measured, and says how sure they are; [`margin`] turns that into what the budget must leave as
+//! was measured, and says how sure they are; [`mod@margin`] turns that into what the budget must leave as
 //! a margin. [`inductance`] finds L from the supply current under PWM.
 //!
 //! Nothing here touches a file or knows about displays.
