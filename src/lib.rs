@@ -30,6 +30,8 @@ pub mod mapper;
 
 pub mod coil;
 
+pub mod fit;
+
 pub mod budget;
 
 pub mod frame;

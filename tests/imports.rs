@@ -23,6 +23,7 @@ const ALLOWED: &[(&str, &[&str])] = &[
     ("listen", &["units", "audio"]),
     ("mapper", &["units", "analysis"]),
     ("coil", &["units"]),
+    ("fit", &["units", "coil"]),
     ("budget", &["units", "coil"]),
     ("frame", &["units", "budget"]),
     ("sink", &["units", "frame", "budget"]),
@@ -39,12 +40,12 @@ const ALLOWED: &[(&str, &[&str])] = &[
             "preset",
         ],
     ),
-    ("picture", &["units", "frame", "sheet"]),
+    ("picture", &["units", "fit", "frame", "sheet"]),
     (
         "cli",
         &[
-            "units", "audio", "analysis", "mapper", "coil", "budget", "frame", "sink", "engine",
-            "preset", "sheet", "run", "picture", "listen",
+            "units", "audio", "analysis", "mapper", "coil", "fit", "budget", "frame", "sink",
+            "engine", "preset", "sheet", "run", "picture", "listen",
         ],
     ),
 ];
@@ -54,7 +55,7 @@ const TIES: &[&str] = &["lib", "main"];
 
 /// Stages that hold no clock, file, socket, thread or environment.
 const PURE: &[&str] =
-    &["units", "audio", "analysis", "listen", "mapper", "coil", "budget", "frame", "engine"];
+    &["units", "audio", "analysis", "listen", "mapper", "coil", "fit", "budget", "frame", "engine"];
 
 /// The parts of `audio` that open files and devices.
 const NOT_PURE: &[&str] = &["src/audio/file", "src/audio/capture"];

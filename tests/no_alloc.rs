@@ -15,7 +15,8 @@ mod counting;
 
 use std::hint::black_box;
 
-use coilscore::analysis::Heard;
+use coilscore::analysis::onset::{Hearing, Onsets};
+use coilscore::analysis::{Arith, Heard};
 use coilscore::audio::demo::DemoSong;
 use coilscore::audio::{SampleBlock, Source, collect};
 use coilscore::engine::Engine;
@@ -215,4 +216,23 @@ fn frames_for_a_board_take_no_memory() {
         board.off_now();
     });
     assert_eq!(requests, 0);
+}
+
+/// Finding events and following the beat takes no memory, live and with look-ahead.
+#[test]
+fn events_take_no_memory() {
+    let mut song = DemoSong::new();
+    let sound = song.format();
+    let samples = collect(&mut song).unwrap();
+    let block = SampleBlock::new(&samples, sound.channels).unwrap();
+    for hearing in [Hearing::AsLive, Hearing::LookAhead] {
+        let mut onsets = Onsets::new(sound, hearing, Arith::Native).unwrap();
+        let mut found = 0;
+        let requests = allocations_during(|| {
+            onsets.push(block, &mut |_| found += 1);
+            onsets.finish(&mut |_| found += 1);
+        });
+        assert_eq!(requests, 0, "{hearing:?}");
+        assert!(found > 100, "{hearing:?}: only {found} events");
+    }
 }

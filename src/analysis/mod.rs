@@ -20,9 +20,11 @@ mod ladder;
 mod level;
 mod looks;
 mod meter;
+pub mod onset;
 pub mod scale;
 mod spectrum;
 mod tally;
+pub mod tempo;
 mod weighting;
 pub mod window;
 
@@ -335,19 +337,24 @@ impl Analysis {
 }
 
 fn check(settings: &AnalysisSettings) -> Result<(), AnalysisError> {
-    let (rate_hz, channels) = (settings.sound.rate_hz, settings.sound.channels);
-    if !(RATE_LIMITS_HZ.0..=RATE_LIMITS_HZ.1).contains(&rate_hz) {
-        return Err(AnalysisError::SoundRate { rate_hz });
-    }
-    if !(1..=MOST_CHANNELS).contains(&channels) {
-        return Err(AnalysisError::SoundChannels { channels });
-    }
+    check_sound(settings.sound)?;
     match settings.quiet_dbfs {
         Some(dbfs) if !(f64::from(SILENCE_DBFS)..=0.0).contains(&dbfs) => {
             Err(AnalysisError::QuietLevel { dbfs })
         }
         _ => Ok(()),
     }
+}
+
+fn check_sound(sound: crate::audio::SoundFormat) -> Result<(), AnalysisError> {
+    let (rate_hz, channels) = (sound.rate_hz, sound.channels);
+    if !(RATE_LIMITS_HZ.0..=RATE_LIMITS_HZ.1).contains(&rate_hz) {
+        return Err(AnalysisError::SoundRate { rate_hz });
+    }
+    if !(1..=MOST_CHANNELS).contains(&channels) {
+        return Err(AnalysisError::SoundChannels { channels });
+    }
+    Ok(())
 }
 
 /// How much each rate of the ladder, from the base down, has to hold: its longest window.

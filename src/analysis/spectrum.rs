@@ -28,7 +28,7 @@ impl Planner {
         }
     }
 
-    fn plan(&mut self, len: usize) -> Arc<dyn Fft<f32>> {
+    pub(super) fn plan(&mut self, len: usize) -> Arc<dyn Fft<f32>> {
         match self {
             Self::Native(planner) => planner.plan_fft_forward(len),
             Self::Portable(planner) => planner.plan_fft_forward(len),

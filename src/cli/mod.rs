@@ -12,10 +12,14 @@ mod again;
 mod board;
 mod budget;
 mod check;
+mod coil;
+mod coil_print;
 mod convert;
 mod demo;
 #[cfg(feature = "serial")]
 mod driving;
+mod events;
+mod fit;
 mod heat;
 mod inputs;
 mod keys;
@@ -60,6 +64,10 @@ enum Command {
     Check(check::Args),
     /// Show what the hardware allows: heat, supply, and for how long
     Budget(budget::Args),
+    /// Reckon a coil from its geometry: resistance, inductance, field, what it stands
+    Coil(coil::Args),
+    /// Learn a coil's heat figures from a logged heating test, or its inductance
+    Fit(fit::Args),
     /// Turn a duty file into a table
     Convert(convert::Args),
     /// Hear an input or a recording of it and say what is wrong with it
@@ -73,6 +81,8 @@ enum Command {
     Board(board::Args),
     /// Drive one coil at a time: find swapped, dead and shorted ones, lift and drop, resistance
     Walk(walk::Args),
+    /// Write what is heard in a song as a table: onsets, kicks, snares, hats, beats
+    Events(events::Args),
     /// Show sound inputs, sound outputs and serial ports, with the exact text to paste
     Ports,
 }
@@ -108,6 +118,8 @@ pub(crate) fn main() -> ExitCode {
         Command::Picture(args) => picture::run(&args),
         Command::Check(args) => check::run(&args),
         Command::Budget(args) => budget::run(&args),
+        Command::Coil(args) => coil::run(&args),
+        Command::Fit(args) => fit::run(&args),
         Command::Convert(args) => convert::run(&args),
         Command::Listen(args) => listen::run(&args),
         #[cfg(feature = "capture")]
@@ -115,6 +127,7 @@ pub(crate) fn main() -> ExitCode {
         Command::Play(args) => play::run(&args),
         Command::Board(args) => board::run(&args),
         Command::Walk(args) => walk::run(&args),
+        Command::Events(args) => events::run(&args),
         Command::Ports => ports::run(),
     };
     match outcome {

@@ -4,7 +4,8 @@
 //! columns; [`Layout`] says where everything lies; [`draw()`] puts it on the page, one panel per
 //! file: band levels, duty per coil, temperatures, supply currents, and what became of the wishes.
 //! All panels share one time axis, so what belongs together stands in one line. [`draw_sheet()`] puts
-//! the build sheet of a display on paper.
+//! the build sheet of a display on paper, [`curves::draw()`] any figures over one size,
+//! [`draw_fit()`] a heating test beside its fit.
 //!
 //! The font is part of the program and strokes and rasters come from [`canvas`], so every machine
 //! draws the same picture, byte for byte.
@@ -13,12 +14,14 @@ pub mod axes;
 pub mod canvas;
 pub mod colour;
 pub mod column;
+pub mod curves;
 pub mod layout;
 pub mod sheet;
 pub mod text;
 pub mod timeline;
 
 mod draw;
+mod fitted;
 mod page;
 mod panel_duty;
 mod panel_heat;
@@ -28,6 +31,7 @@ mod panel_wishes;
 mod summary;
 
 pub use draw::draw;
+pub use fitted::{FitWords, draw_fit};
 pub use layout::{Layout, Size};
 pub use panel_duty::duty_scale;
 pub use panel_levels::level_scale;

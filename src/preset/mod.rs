@@ -5,7 +5,8 @@
 //! file at once, each with its place and its cure ([`finding`]). [`prepare()`] then fits a mapping
 //! to a display and to the sound to come, and gives settings without names or options.
 //!
-//! [`mod@write`] puts what was seen of the coils into a display file's text.
+//! [`mod@write`] puts what was seen of the coils into a display file's text,
+//! [`write_fit`] what a heating test said of a kind of coil.
 //!
 //! Nothing here touches a file except [`load_mapping`] and [`load_display`].
 
@@ -37,6 +38,7 @@ mod section;
 mod values;
 mod words;
 pub mod write;
+pub mod write_fit;
 
 pub use board::board_settings;
 pub use display::Display;

@@ -23,6 +23,9 @@ pub enum WriteBackError {
     /// The text is not the one that the display was read from.
     #[error("it does not hold the {0} blocks of coils that were read from it")]
     Blocks(usize),
+    /// The text is not the one that the display was read from.
+    #[error("it does not hold the {0} coil types that were read from it")]
+    Types(usize),
     /// Not TOML any more.
     #[error("it cannot be read any more: {0}")]
     Toml(String),
@@ -69,7 +72,7 @@ pub fn with_lifts(
 }
 
 /// The tables of a list, written as `[[coils]]` or in one line.
-fn tables_of(item: Option<&mut Item>) -> Vec<&mut dyn TableLike> {
+pub(super) fn tables_of(item: Option<&mut Item>) -> Vec<&mut dyn TableLike> {
     match item {
         Some(Item::ArrayOfTables(tables)) => {
             tables.iter_mut().map(|table| table as &mut dyn TableLike).collect()
@@ -84,7 +87,7 @@ fn tables_of(item: Option<&mut Item>) -> Vec<&mut dyn TableLike> {
 }
 
 /// Sets a key, with what stands around its old value.
-fn put(table: &mut dyn TableLike, key: &str, mut value: Value) {
+pub(super) fn put(table: &mut dyn TableLike, key: &str, mut value: Value) {
     if let Some(Item::Value(old)) = table.get_mut(key) {
         *value.decor_mut() = old.decor().clone();
         *old = value;

@@ -6,12 +6,14 @@
 //! the engine says for people; [`request`] puts any request, not music, through the budget;
 //! [`play()`] replays a duty file; [`board_limits`] reckons what boards are to let through at most;
 //! [`convert()`] turns a duty file into tables; [`heat_file`] carries the heat of a display from one
-//! run to the next; [`walk`] drives one coil at a time.
+//! run to the next; [`walk`] drives one coil at a time;
+//! [`events`] writes what is heard in a song.
 
 pub mod ahead;
 pub mod board_limits;
 pub mod convert;
 pub mod ends;
+pub mod events;
 pub mod heat_file;
 pub mod line;
 pub mod live;

@@ -6,7 +6,7 @@ use coilscore::run::walk::{
 use coilscore::units::{Celsius, Ohms};
 
 /// A board whose supply current follows the coil that is driven: V D / R, by Ohm's law and slow
-/// PWM. It reports ten times a second, in steps of 10 mA and 10 mV.
+/// PWM. It reports ten times a second, in steps of 10 mA and 10 mV, and 0.2 s late.
 struct Bench {
     ohms: Vec<f64>,
     idle_a: f64,
@@ -46,7 +46,7 @@ fn measure(bench: &Bench, probe: Probe) -> (Vec<Measured>, Vec<&'static str>, Ve
     let coil_c = vec![bench.coil_c; bench.ohms.len()];
     let (mut next, mut most) = (Next::Rest(0), vec![0.0_f64; bench.ohms.len()]);
     let (mut measured, mut refused) = (Vec::new(), Vec::new());
-    let (mut reading, mut granted) = (Reading::default(), 0.0);
+    let (mut reading, mut granted, mut past) = (Reading::default(), 0.0, [0.0; 10]);
     for frame in 0..50_000_u32 {
         granted = match next {
             Next::Drive(coil, share) => {
@@ -55,11 +55,14 @@ fn measure(bench: &Bench, probe: Probe) -> (Vec<Measured>, Vec<&'static str>, Ve
             }
             _ => 0.0,
         };
+        let drawn = match next {
+            Next::Drive(coil, _) => granted * bench.supply_v / bench.ohms[coil],
+            _ => 0.0,
+        };
+        // What is reported was measured 0.2 s ago, as by a filter.
+        past.rotate_left(1);
+        let drawn = std::mem::replace(&mut past[0], drawn);
         if frame % 5 == 0 && bench.reports {
-            let drawn = match next {
-                Next::Drive(coil, _) => granted * bench.supply_v / bench.ohms[coil],
-                _ => 0.0,
-            };
             let steps = |value: f64| Some((value * 100.0).round() / 100.0);
             reading = Reading {
                 count: reading.count + 1,

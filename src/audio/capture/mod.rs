@@ -2,8 +2,8 @@
 //!
 //! ```text
 //! sound system's thread      keeper's thread             whoever reads
-//! callback -> `intake` ring ------------------------>  [`Capture`], a `Source`
-//!        errors: a counter    `keeper` opens, watches,   `timeline`: silence for what
+//! callback -> intake, a ring -------------------------->  Capture, a Source
+//!        errors: a counter    keeper opens, watches,       timeline: silence for what
 //!                             drops and opens anew          was lost
 //! ```
 //!

@@ -1,0 +1,77 @@
+//! From scores to beats: signs handed to the tempo tracker, beats as events.
+
+use super::{Event, Kind, LOOKS_PER_S};
+use crate::analysis::tempo::{TICKS_PER_S, Tempo, Trace};
+
+/// Looks in a tick.
+const LOOKS: u64 = (LOOKS_PER_S / TICKS_PER_S) as u64;
+
+/// Who keeps the beat.
+#[derive(Debug, Clone)]
+enum Keeper {
+    AsItComes(Box<Tempo>),
+    AtTheEnd(Box<Trace>),
+}
+
+/// Beats of a sound.
+#[derive(Debug, Clone)]
+pub(super) struct Beats {
+    keeper: Keeper,
+    looks: u64,
+    before: f32,
+    sign: f64,
+}
+
+impl Beats {
+    /// `late_s`: how much later than a beat its sign comes.
+    pub(super) fn new(late_s: f64, at_the_end: bool) -> Self {
+        let keeper = if at_the_end {
+            Keeper::AtTheEnd(Box::new(Trace::new(late_s)))
+        } else {
+            Keeper::AsItComes(Box::new(Tempo::new(late_s)))
+        };
+        Self { keeper, looks: 0, before: super::pick::NEVER, sign: 0.0 }
+    }
+
+    /// Takes the score of a look.
+    pub(super) fn take(&mut self, score: f32) -> Option<Event> {
+        let mean = 0.5 * (score + self.before);
+        self.before = score;
+        self.sign = self.sign.max(f64::from(1.0 / (1.0 + libm::expf(-mean))));
+        self.looks += 1;
+        if !self.looks.is_multiple_of(LOOKS) {
+            return None;
+        }
+        let sign = std::mem::take(&mut self.sign);
+        match &mut self.keeper {
+            Keeper::AsItComes(tempo) => {
+                tempo.tick(sign).map(|beat| event(beat.time_s, beat.confidence, beat.emitted_s))
+            }
+            Keeper::AtTheEnd(trace) => {
+                trace.tick(sign);
+                None
+            }
+        }
+    }
+
+    /// The beats that only the end could tell.
+    pub(super) fn finish(&self, end_s: f64, each: &mut dyn FnMut(Event)) {
+        if let Keeper::AtTheEnd(trace) = &self.keeper {
+            for (time_s, strength) in trace.beats() {
+                each(event(time_s, strength, end_s));
+            }
+        }
+    }
+
+    pub(super) fn tempo(&self) -> Option<&Tempo> {
+        match &self.keeper {
+            Keeper::AsItComes(tempo) => Some(tempo),
+            Keeper::AtTheEnd(_) => None,
+        }
+    }
+}
+
+#[expect(clippy::cast_possible_truncation, reason = "from 0 to 1")]
+fn event(time_s: f64, strength: f64, emitted_s: f64) -> Event {
+    Event { time_s, kind: Kind::Beat, strength: strength as f32, emitted_s }
+}

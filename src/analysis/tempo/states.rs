@@ -1,0 +1,160 @@
+//! All tempos and all places within a beat, with how likely each is.
+
+#![expect(clippy::indexing_slicing, reason = "all indices are made from the lengths set in new")]
+
+/// Ticks per second.
+pub const TICKS_PER_S: u16 = 125;
+
+/// Slowest and fastest tempo, beats per minute.
+const TEMPO_BPM: (f64, f64) = (55.0, 215.0);
+/// Tempos between them, evenly spaced in ratio; those that fall on the same tick are one.
+const TEMPOS: usize = 60;
+/// How unlikely a change of tempo is from beat to beat: a tenth falls to exp(-6).
+const STEADINESS: f64 = 60.0;
+/// Tempo that is likeliest beforehand, and by how many octaves it spreads. Common practice: most
+/// music is felt around two beats a second.
+const USUAL_BPM: f64 = 110.0;
+const SPREAD_OCTAVES: f64 = 0.4;
+/// Share of a beat in which its sign is expected.
+const SIGN: f64 = 0.05;
+/// Least likelihood of anything: a beat without a sign, a sign without a beat.
+const FLOOR: f64 = 0.07;
+/// How much is always given back to every state, so that a new tempo is found after a break.
+const FRESH: f64 = 1e-6;
+
+/// A tempo and a place in its beat, in ticks.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub(super) struct Place {
+    pub(super) tempo: usize,
+    pub(super) ticks: usize,
+}
+
+/// Likelihoods of all states.
+#[derive(Debug, Clone)]
+pub(super) struct States {
+    /// Ticks per beat of each tempo, falling tempo.
+    periods: Vec<usize>,
+    /// First state of each tempo.
+    first: Vec<usize>,
+    /// Of each tempo beforehand, for each of its places.
+    prior: Vec<f64>,
+    /// From tempo to tempo at the end of a beat.
+    change: Vec<f64>,
+    likely: Vec<f64>,
+    ends: Vec<f64>,
+}
+
+impl States {
+    pub(super) fn new() -> Self {
+        let periods = periods();
+        let mut first = Vec::new();
+        let mut states = 0;
+        for period in &periods {
+            first.push(states);
+            states += period;
+        }
+        let prior = priors(&periods);
+        let spread = |(&period, &prior): (&usize, &f64)| std::iter::repeat_n(prior, period);
+        let likely: Vec<f64> = periods.iter().zip(&prior).flat_map(spread).collect();
+        let change = changes(&periods);
+        let ends = vec![0.0; periods.len()];
+        Self { periods, first, prior, change, likely, ends }
+    }
+
+    pub(super) fn tempos(&self) -> usize {
+        self.periods.len()
+    }
+
+    pub(super) fn period(&self, tempo: usize) -> usize {
+        self.periods[tempo]
+    }
+
+    /// One tick with this sign of a beat, 0 to 1. Says for each tempo which one its newest beat
+    /// came from, and where we likeliest are.
+    pub(super) fn tick(&mut self, sign: f64, came_from: &mut [u8]) -> Place {
+        self.advance(came_from);
+        let (total, place) = self.hear(sign);
+        for (tempo, &period) in self.periods.iter().enumerate() {
+            let fresh = FRESH * self.prior[tempo];
+            let first = self.first[tempo];
+            for likely in &mut self.likely[first..first + period] {
+                *likely = *likely / total + fresh;
+            }
+        }
+        place
+    }
+
+    fn advance(&mut self, came_from: &mut [u8]) {
+        for (tempo, &period) in self.periods.iter().enumerate() {
+            let first = self.first[tempo];
+            self.ends[tempo] = self.likely[first + period - 1];
+            self.likely.copy_within(first..first + period - 1, first + 1);
+        }
+        for (tempo, from) in came_from.iter_mut().enumerate().take(self.periods.len()) {
+            let mut best = -1.0;
+            for (old, end) in self.ends.iter().enumerate() {
+                let likely = end * self.change[old * self.periods.len() + tempo];
+                if likely > best {
+                    best = likely;
+                    *from = u8::try_from(old).unwrap_or(u8::MAX);
+                }
+            }
+            self.likely[self.first[tempo]] = best;
+        }
+    }
+
+    /// Weighs every state by how well the sign fits; the sum and the likeliest.
+    fn hear(&mut self, sign: f64) -> (f64, Place) {
+        let here = sign + FLOOR;
+        let elsewhere = (1.0 - sign) / (1.0 / SIGN - 1.0) + FLOOR;
+        let (mut total, mut best, mut place) = (0.0, -1.0, Place::default());
+        for (tempo, &period) in self.periods.iter().enumerate() {
+            let first = self.first[tempo];
+            let wide = rounded(period as f64 * SIGN).max(1);
+            for (ticks, likely) in self.likely[first..first + period].iter_mut().enumerate() {
+                *likely *= if ticks < wide { here } else { elsewhere };
+                total += *likely;
+                if *likely > best {
+                    (best, place) = (*likely, Place { tempo, ticks });
+                }
+            }
+        }
+        (total, place)
+    }
+}
+
+fn periods() -> Vec<usize> {
+    let (slow, fast) = TEMPO_BPM;
+    let shortest = 60.0 * f64::from(TICKS_PER_S) / fast;
+    let step = libm::log(fast / slow) / (TEMPOS - 1) as f64;
+    let mut periods: Vec<usize> =
+        (0..TEMPOS).map(|n| rounded(shortest * libm::exp(step * n as f64))).collect();
+    periods.dedup();
+    periods
+}
+
+fn priors(periods: &[usize]) -> Vec<f64> {
+    let usual = 60.0 * f64::from(TICKS_PER_S) / USUAL_BPM;
+    let raw = |&period: &usize| {
+        let off = libm::log2(period as f64 / usual) / SPREAD_OCTAVES;
+        libm::exp(-0.5 * off * off)
+    };
+    let sum: f64 = periods.iter().map(raw).sum();
+    periods.iter().map(|period| raw(period) / sum / *period as f64).collect()
+}
+
+fn changes(periods: &[usize]) -> Vec<f64> {
+    let mut changes = Vec::new();
+    for &old in periods {
+        let ratio = |&new: &usize| libm::fabs(new as f64 / old as f64 - 1.0);
+        let raw: Vec<f64> = periods.iter().map(|new| libm::exp(-STEADINESS * ratio(new))).collect();
+        let sum: f64 = raw.iter().sum();
+        changes.extend(raw.iter().map(|likely| likely / sum));
+    }
+    changes
+}
+
+#[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "positive and small")]
+fn rounded(x: f64) -> usize {
+    (x + 0.5) as usize
+}

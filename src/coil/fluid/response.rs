@@ -1,0 +1,90 @@
+//! How the fluid follows: a second-order lag, stepped exactly, and the scales that size it.
+
+use super::GRAVITY;
+use crate::units::Seconds;
+
+/// y'' + 2 damping w y' + w^2 y = w^2 q.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Response {
+    /// w, rad/s.
+    pub natural_rad_per_s: f64,
+    /// Share of critical damping; above 0.
+    pub damping: f64,
+}
+
+/// One exact step for an input that holds still: state (y, y') to the next.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Step {
+    /// By rows.
+    pub state: [[f64; 2]; 2],
+    /// What the input adds.
+    pub input: [f64; 2],
+}
+
+impl Response {
+    /// The step over a time: the matrix exponential in closed form, so any step is stable.
+    pub fn step(&self, time: Seconds) -> Step {
+        let (w, zeta, dt) = (self.natural_rad_per_s, self.damping, time.0);
+        let fade = libm::exp(-zeta * w * dt);
+        // Cosine and sine over frequency, of real or imaginary frequency.
+        let square = 1.0 - zeta * zeta;
+        let turned = w * square.abs().sqrt();
+        let (cosine, sine) = if turned * dt < 1e-8 {
+            (1.0, dt)
+        } else if square > 0.0 {
+            (libm::cos(turned * dt), libm::sin(turned * dt) / turned)
+        } else {
+            (libm::cosh(turned * dt), libm::sinh(turned * dt) / turned)
+        };
+        let push = zeta * w * sine;
+        let first = fade * (cosine + push);
+        let pull = fade * w * w * sine;
+        Step {
+            state: [[first, fade * sine], [-pull, fade * (cosine - push)]],
+            input: [1.0 - first, pull],
+        }
+    }
+
+    /// Time from 10 to 90 % is about this (exact for damping about 0.5; an estimate).
+    pub fn rise(&self) -> Seconds {
+        Seconds(1.8 / self.natural_rad_per_s)
+    }
+
+    /// How much earlier a command has to come: its lag at low frequencies.
+    pub fn lead(&self) -> Seconds {
+        Seconds(2.0 * self.damping / self.natural_rad_per_s)
+    }
+}
+
+impl Step {
+    /// The next state.
+    pub fn next(&self, [y, speed]: [f64; 2], input: f64) -> [f64; 2] {
+        let [[a, b], [c, d]] = self.state;
+        let [into_y, into_speed] = self.input;
+        [a * y + b * speed + into_y * input, c * y + d * speed + into_speed * input]
+    }
+}
+
+/// Natural frequency of a drop of radius `radius_m` in another liquid, rad/s: gravity and surface
+/// tension together (Lamb, Hydrodynamics, lowest mode; from memory). An order of magnitude, as the
+/// wall is not in it.
+pub fn drop_frequency(
+    radius_m: f64,
+    density: f64,
+    density_around: f64,
+    interface_n_per_m: f64,
+) -> f64 {
+    let difference = (density - density_around).abs();
+    let gravity = GRAVITY * difference / ((density + density_around) * radius_m);
+    let volume = radius_m * radius_m * radius_m;
+    let tension = 24.0 * interface_n_per_m / ((3.0 * density + 2.0 * density_around) * volume);
+    (gravity + tension).sqrt()
+}
+
+/// Time in which a free drop covers a way when the pull exceeds its weight by `excess` (1: twice its
+/// weight). The liquid around it is pushed along.
+pub fn travel(way_m: f64, excess: f64, density: f64, density_around: f64) -> Seconds {
+    let difference = (density - density_around).abs();
+    let faster = excess * difference * GRAVITY / (density + density_around / 2.0);
+    Seconds((2.0 * way_m / faster).sqrt())
+}

@@ -1,0 +1,56 @@
+//! Where nothing begins, nothing is found.
+
+use coilscore::analysis::onset::{Hearing, Kind};
+use coilscore::audio::tone;
+
+use crate::{hear, songs, times};
+
+const RATE_HZ: u32 = 44_100;
+const SECONDS: f64 = 20.0;
+
+fn count(sound: &[f32], hearing: Hearing) -> usize {
+    times(&hear(sound, RATE_HZ, hearing), Kind::Onset).len()
+}
+
+#[test]
+fn silence_noise_hum_swells_and_sweeps_hold_no_event() {
+    let instants = songs::instants(SECONDS, RATE_HZ);
+    let sounds = [
+        ("silence", tone::silence(instants), 0),
+        ("a constant", vec![0.25; instants], 0),
+        ("hiss at -80 dBFS", tone::white_noise(4, 1.7e-4, instants), 0),
+        ("hum", songs::hum(SECONDS, RATE_HZ), 0),
+        ("a swelling chord", songs::swelling_chord(SECONDS, RATE_HZ), 0),
+        ("a sweep", songs::sweep(SECONDS, RATE_HZ), 1),
+        ("pink noise", songs::pink(SECONDS, RATE_HZ, 0.03), 1),
+        ("faint pink noise", songs::pink(SECONDS, RATE_HZ, 0.001), 1),
+    ];
+    let mut faults = Vec::new();
+    for (name, sound, most) in &sounds {
+        for hearing in [Hearing::AsLive, Hearing::LookAhead] {
+            let found = count(sound, hearing);
+            if found > *most {
+                faults.push(format!("{name}, {hearing:?}: {found} events"));
+            }
+        }
+    }
+    assert!(faults.is_empty(), "{}", faults.join("\n"));
+}
+
+/// A burst of noise out of silence.
+#[test]
+#[ignore = "not found yet: the weights take white noise that sets in for the start of a recording"]
+fn one_burst_is_one_event() {
+    let mut sound = tone::silence(2 * RATE_HZ as usize);
+    let tick: Vec<f32> = tone::white_noise(9, 0.4, 6000)
+        .iter()
+        .enumerate()
+        .map(|(n, x)| x * (-(n as f32) / 1500.0).exp())
+        .collect();
+    tone::mix_in(&mut sound, &tick, RATE_HZ as usize);
+    for hearing in [Hearing::AsLive, Hearing::LookAhead] {
+        let found = times(&hear(&sound, RATE_HZ, hearing), Kind::Onset);
+        assert_eq!(found.len(), 1, "{hearing:?}: {found:?}");
+        assert!((found[0] - 1.0).abs() < 0.012, "{hearing:?}: {found:?}");
+    }
+}
