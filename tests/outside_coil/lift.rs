@@ -2,7 +2,7 @@
 
 use coilscore::coil::fluid::spikes::Surface;
 use coilscore::coil::fluid::{Blob, Liquid, TYPICAL};
-use coilscore::coil::iron::{Iron, Shield, shield, weight_at_frequency};
+use coilscore::coil::iron::{Iron, Shield, plate_weight, shield, weight_at_frequency};
 use coilscore::coil::lift::advice::{Reach, Release, reach, release, sentences};
 use coilscore::coil::lift::array::sites;
 use coilscore::coil::lift::demand::{Demand, heat_share};
@@ -146,6 +146,11 @@ fn tolerance_moves_the_bias_as_derived() {
     let nearer = bench.bias(face + 1e-3);
     assert!(q0("magnet 1 mm nearer") > 0.9 && q0("magnet 1 mm further") < 0.9);
     assert!((q0("magnet 1 mm nearer") - bench.law_with(nearer).q0).abs() < 1e-12);
+    // Fluid and liquid 15 K warmer: both expand, the fluid more, and its susceptibility falls 7.5 %.
+    let lost = 200.0 - (1210.0 / 1.0105 - 1010.0 / 1.0045);
+    let chi = |chi: f64| chi / (1.0 + chi / 3.0);
+    let expected = chi(1.7 * 0.925) / chi(1.7) * 2161.33 / (2161.33 - lost * 9.80665);
+    assert!(lost > 7.0 && (q0("fluid and liquid warm") / 0.9 - expected).abs() < 1e-9);
     // Both warm: product of what both do apart, but for the interface.
     let both = q0("magnet warm") * q0("fluid and liquid warm") / 0.9;
     assert!((q0("all warm") / both - 1.0).abs() < 1e-9);
@@ -204,6 +209,13 @@ fn an_array_is_seen_from_every_coil() {
     // One coil by itself is the bench.
     let one = sites(&bench, face, &[(0.3, -0.2)], &[true]);
     assert!((one[0].law.q0 - 0.7).abs() < 1e-9 && one[0].nearest.is_none());
+    // The fluid lies below the axis: of two coils one above the other, the lower one's field is felt
+    // more strongly at the upper one's fluid than the other way round.
+    let two = sites(&bench, face, &[(0.0, 0.0), (0.0, 0.04)], &[true; 2]);
+    let felt = |coil: usize| two[coil].nearest.unwrap().field_percent;
+    let at = |y| Bench { at: Vec3::new(0.0, y, 0.008), ..bench }.coil().field.z;
+    assert!((felt(0) - 100.0 * at(-0.05) / at(-0.01)).abs() < 1e-9);
+    assert!((felt(1) - 100.0 * at(0.03) / at(-0.01)).abs() < 1e-9);
     // A coil without a magnet has only what its neighbours lend.
     let lone = sites(&bench, face, &row, &[true, true, false, true, true]);
     assert_eq!(lone[2].q0_alone, 0.0);
@@ -287,4 +299,30 @@ fn iron_between_magnet_and_coil_is_judged_by_its_width() {
     assert!(matches!(shield(0.01, 0.01), Shield::Open { low, .. } if low >= 1.0));
     assert!(matches!(shield(0.01, 0.0175), Shield::Measure { low, .. } if low < 0.5));
     assert!(matches!(shield(0.01, f64::INFINITY), Shield::Measure { low, .. } if low < 0.01));
+}
+
+/// A plate by its two faces: the wave is thrown back by the first, and what came through goes to and
+/// fro inside. The sum of all these images has to be the closed form.
+#[test]
+fn a_plate_is_the_sum_of_all_its_images() {
+    for (mu_r, thickness_m, size_m) in [(1000.0, 2e-3, 0.01), (30.0, 1e-3, 0.02), (3.0, 5e-3, 0.01)]
+    {
+        let r: f64 = (mu_r - 1.0) / (mu_r + 1.0);
+        let there_and_back = libm::exp(-2.0 * thickness_m / size_m);
+        let inside: f64 = (0..20_000).map(|n| (r * r * there_and_back).powi(n)).sum::<f64>();
+        let images = r - (1.0 - r * r) * r * there_and_back * inside;
+        let ours = plate_weight(mu_r, thickness_m, size_m);
+        assert!((ours / images - 1.0).abs() < 1e-9, "{mu_r}: {ours} {images}");
+    }
+}
+
+#[test]
+fn a_disc_adds_the_inductance_of_its_image_seen_from_the_coils_middle() {
+    let winding = board_coil().wind().unwrap();
+    let face_z_m = -2.01e-3;
+    let disc = Iron::Plate { face_z_m, thickness_m: 5e-3, radius_m: 17.5e-3, mu_r: 1000.0 };
+    let weight = disc.weight_at(&winding, -5.5 * 0.16e-3).weight;
+    let by_hand = Iron::Weight { face_z_m, weight };
+    let (ours, hand) = (winding.inductance(Some(&disc)).0, winding.inductance(Some(&by_hand)).0);
+    assert!((ours / hand - 1.0).abs() < 1e-12);
 }
