@@ -161,7 +161,7 @@ mod tests {
     #[test]
     fn a_coil_as_fitted_stays_at_its_bound() {
         for [winding, backing] in run(&WORKED, 0, 0.0) {
-            assert!((winding - 1.0).abs() < 2e-3 && backing < 1.0 + 1e-6, "{winding} {backing}");
+            assert!((winding - 1.0).abs() < 2e-3 && backing < 1.0 + 1e-4, "{winding} {backing}");
         }
     }
 
