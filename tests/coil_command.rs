@@ -8,6 +8,8 @@
 
 use std::process::{Command, Output};
 
+use coilscore::coil::geometry::SpiralShape;
+use coilscore::coil::iron::Iron;
 use tempfile::TempDir;
 
 const SPIRAL: &[&str] = &[
@@ -70,6 +72,42 @@ fn json_holds_what_the_sheet_says() {
     let ratio = |key: &str| iron[key].as_f64().unwrap() / plain[key].as_f64().unwrap();
     assert!((1.4..2.0).contains(&ratio("axis_mt_per_a")) && ratio("inductance_with_iron_uh") > 1.5);
     assert!((ratio("group_ohm") - 0.5).abs() < 1e-12);
+}
+
+/// Iron as typed is iron as reckoned: millimetres, and a diameter.
+#[test]
+fn a_disc_is_taken_by_its_diameter_and_thickness() {
+    let dir = TempDir::new().unwrap();
+    let axis = |more: &[&str]| {
+        let mut all = vec!["--json"];
+        all.extend(more);
+        let said: serde_json::Value =
+            serde_json::from_slice(&run(&dir, SPIRAL, &all).stdout).unwrap();
+        said["axis_mt_per_a"].as_f64().unwrap() * 1e-3
+    };
+    let winding = SpiralShape {
+        inner_mm: 6.0,
+        outer_mm: 35.0,
+        trace_mm: 0.55,
+        space_mm: 0.15,
+        copper_um: vec![35.0; 12],
+        layer_pitch_mm: 0.16,
+    }
+    .wind()
+    .unwrap();
+    for (gap, diameter, thick) in [("0.25", "35", "5"), ("1", "24", "0.5")] {
+        let mm = |text: &str| text.parse::<f64>().unwrap() * 1e-3;
+        let iron = Iron::Plate {
+            face_z_m: -11.0 * 0.16e-3 - mm(gap),
+            thickness_m: mm(thick),
+            radius_m: mm(diameter) / 2.0,
+            mu_r: 1000.0,
+        };
+        let reckoned = winding.field_per_amp(Some(&iron), 0.0, 8e-3).bz;
+        let said =
+            axis(&["--iron-gap-mm", gap, "--iron-diameter-mm", diameter, "--iron-mm", thick]);
+        assert!((said / reckoned - 1.0).abs() < 1e-9, "{said} {reckoned}");
+    }
 }
 
 #[test]

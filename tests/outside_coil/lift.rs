@@ -294,6 +294,21 @@ fn a_disc_of_iron_helps_less_than_an_endless_plate() {
     assert!((disc / 1.53 - 1.0).abs() < 0.056, "{disc}: within the fit's stated error");
 }
 
+/// The published form written a second time: s counts from the face of the iron, R is the radius.
+#[test]
+fn a_disc_weighs_by_the_distance_from_its_face() {
+    let winding = board_coil().wind().unwrap();
+    let (inner, outer) = (winding.radii_m()[0], *winding.radii_m().last().unwrap());
+    let size_m = ((inner * inner + inner * outer + outer * outer) / 3.0_f64).sqrt();
+    for (face_z_m, radius_m, z_m) in [(-2.01e-3, 17.5e-3, 8e-3), (-5e-3, 12e-3, 3e-3)] {
+        let disc = Iron::Plate { face_z_m, thickness_m: 4e-3, radius_m, mu_r: 500.0 };
+        let edge = (size_m / radius_m).powf(1.8) * ((z_m - face_z_m) / radius_m).powf(0.9);
+        let by_hand = plate_weight(500.0, 4e-3, size_m) / (1.0 + 1.31 * edge);
+        let ours = disc.weight_at(&winding, z_m).weight;
+        assert!((ours / by_hand - 1.0).abs() < 0.02, "{ours} {by_hand}");
+    }
+}
+
 #[test]
 fn iron_between_magnet_and_coil_is_judged_by_its_width() {
     assert!(matches!(shield(0.01, 0.01), Shield::Open { low, .. } if low >= 1.0));
