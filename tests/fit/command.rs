@@ -123,7 +123,7 @@ fn figures_go_into_the_display_and_comments_stay() {
         assert!(told.contains(part), "'{part}' is not in:\n{told}");
     }
     assert_eq!(desk.read("display.toml"), DISPLAY, "nothing may be written unasked");
-    let told = desk.said(&format!("{BASE} --write --out-picture fit.png"));
+    let told = desk.said(&format!("{BASE} --write --picture fit.png"));
     assert!(told.contains("- resistance_ohm = 9.4     # by the drawing"), "{told}");
     let new = desk.read("display.toml");
     let changed = new.lines().filter(|line| !DISPLAY.lines().any(|old| old == *line)).count();
@@ -190,7 +190,7 @@ fn what_cannot_be_is_refused_in_a_sentence() {
         ("fit log.csv --display display.toml --coil-type spiral", "--cold-c"),
         ("fit log.csv --display display.toml --coil-type other --cold-c 21.5", "half to twice"),
         ("fit log.csv --display display.toml --coil-type spiral --cold-c 2000", "-30 to 60"),
-        ("fit log.csv --display display.toml --out-picture log.csv", "would be overwritten"),
+        ("fit log.csv --display display.toml --picture log.csv", "would be overwritten"),
         ("fit --display display.toml", "LOG.csv"),
         ("fit --inductance --supply-v 12 --ohm 10 --pwm-hz 5000 --supply-a 0.1", "less than"),
     ] {

@@ -48,7 +48,7 @@ pub(super) struct Args {
     cold_error_k: Bounded<0, 10>,
     /// Draw readings, fit and residuals
     #[arg(long, value_name = "FILE.png")]
-    out_picture: Option<PathBuf>,
+    picture: Option<PathBuf>,
     /// Print the figures as JSON
     #[arg(long)]
     json: bool,
@@ -121,7 +121,7 @@ pub(super) fn run(args: &Args) -> Outcome {
     };
     let inputs: Vec<&Path> =
         [Some(path), args.log.as_ref()].into_iter().flatten().map(PathBuf::as_path).collect();
-    let outputs: Vec<&Path> = [args.out_picture.as_ref(), args.save.as_ref()]
+    let outputs: Vec<&Path> = [args.picture.as_ref(), args.save.as_ref()]
         .into_iter()
         .flatten()
         .map(PathBuf::as_path)
@@ -145,7 +145,7 @@ pub(super) fn run(args: &Args) -> Outcome {
     let after = write::fitted_type(&tested);
     let new_text = write::with_figures(&display, &after)?;
     let duties = report::duties(&tested, &path.display().to_string(), &new_text)?;
-    if let Some(out) = &args.out_picture {
+    if let Some(out) = &args.picture {
         let mut png = Vec::new();
         let words: FitWords = report::words(&tested, duties);
         draw_fit(&tested.fitted, &words, &mut png).map_err(Failure::failed)?;
