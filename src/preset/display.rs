@@ -8,11 +8,13 @@ use super::digest::digest_hex;
 pub use super::driver::{Driver, DriverKind};
 use super::finding::{At, Finding, Refusals, SharedSource};
 pub use super::hardware::{CoilType, Enclosure, Neighbours, Rail, Trust};
-pub use super::harness::{Fault, Harness, Link, Magnet, Wire};
+pub use super::harness::{Fault, Harness, Link, Wire};
+pub use super::lift::{CoilShape, Fluid};
 pub use super::lifts::Lifts;
 use super::limits::ROOM;
+pub use super::magnet::Magnet;
 use super::section::{Kind, Pad, Section};
-use super::{check, check_wiring, coils, driver, hardware, harness};
+use super::{check, check_wiring, coils, driver, hardware, harness, lift, magnet};
 use crate::coil::copper::resistance_at;
 use crate::frame::{CoilRun, RailHead};
 use crate::units::{Celsius, Ohms};
@@ -30,6 +32,9 @@ pub struct Display {
     pub link: Option<Link>,
     /// The magnet behind the coils, where it is known.
     pub magnet: Option<Magnet>,
+    /// What it is to lift, where it is known.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub fluid: Option<Fluid>,
     /// Case or tank around the coils, where there is one.
     pub enclosure: Option<Enclosure>,
     /// Heat between coils side by side.
@@ -127,7 +132,8 @@ fn read_root(pad: &Pad, mut root: Section<'_>) -> Option<Display> {
     let room_c = root.number_or(&ROOM, 35.0);
     let driver = driver::read(&mut root);
     let link = harness::read_link(&mut root);
-    let magnet = harness::read_magnet(&mut root);
+    let magnet = magnet::read(&mut root);
+    let fluid = lift::read_fluid(&mut root);
     let enclosure = hardware::read_enclosure(&mut root);
     let neighbours = hardware::read_neighbours(&mut root);
     let rails: Vec<_> = root.some_tables("rail").into_iter().map(hardware::read_rail).collect();
@@ -149,6 +155,7 @@ fn read_root(pad: &Pad, mut root: Section<'_>) -> Option<Display> {
         driver: driver?,
         link,
         magnet,
+        fluid,
         enclosure,
         neighbours,
         rails: rails.into_iter().map(|(_, rail)| rail).collect::<Option<_>>()?,

@@ -38,7 +38,7 @@ impl Quantity {
     }
 }
 
-const fn limits(
+pub(super) const fn limits(
     key: &'static str,
     unit: &'static str,
     (low, high): (f64, f64),
