@@ -1,6 +1,6 @@
 //! What a display can do: continuous duty, seconds of full drive, supply, and what binds.
 //!
-//! Figures in time come from the real stage, fed with full wishes in coarse steps.
+//! Figures in time come from the real stage, fed with wishes for full duty in coarse steps.
 
 use serde::Serialize;
 
@@ -126,6 +126,7 @@ struct Moment {
 /// As [`Budget::new`].
 pub fn report(settings: &BudgetSettings) -> Result<Report, BudgetError> {
     check(settings)?;
+    let settings = &settings.straight();
     let mut unfed = settings.clone();
     unfed.rails.iter_mut().for_each(|rail| rail.limit = Amps(f64::INFINITY));
     let rails = rail_reports(settings);

@@ -11,7 +11,7 @@ use super::near::pairs_within;
 use super::words::{listing, nearest, rounded};
 use crate::analysis::{AnalysisSettings, Arith, BandRequest};
 use crate::audio::SoundFormat;
-use crate::budget::{self, BudgetSettings, CoilBudget, CoilHeat, Polarity, Start};
+use crate::budget::{self, BudgetSettings, CoilBudget, CoilHeat, Polarity, Pull, Start};
 use crate::engine::Prepared;
 use crate::mapper::{
     self, EnvelopeSettings, LONGEST_FRONT_S, Mapper, MapperError, MapperSettings, Place,
@@ -362,6 +362,7 @@ fn coil_budget(display: &Display, coil_type: &CoilType) -> CoilBudget {
         steps: display.driver.steps,
         least_duty: display.driver.least_duty(),
         turn_rest: seconds(display.driver.bridge_zero_ms),
+        pull: Pull::Straight,
     }
 }
 

@@ -1,7 +1,8 @@
 //! Displays to test with: the worked one, and random ones from a seed.
 
 use coilscore::budget::{
-    Budget, BudgetSettings, CoilBudget, CoilHeat, Enclosure, Neighbours, Polarity, Rail, Start,
+    Budget, BudgetSettings, CoilBudget, CoilHeat, Enclosure, Neighbours, Polarity, Pull, Rail,
+    Start,
 };
 use coilscore::units::{
     Amps, Celsius, CoilId, JoulesPerKelvin, KelvinPerWatt, Ohms, Rate, Seconds, Share, Volts,
@@ -31,6 +32,7 @@ pub(crate) fn worked_coil(coil_limit_c: f64, backing_limit_c: f64) -> CoilBudget
         steps: 65_535,
         least_duty: 0.0,
         turn_rest: Seconds(0.0),
+        pull: Pull::Straight,
     }
 }
 

@@ -1,0 +1,89 @@
+//! Laws that cannot be driven, each with what to do about it.
+
+use super::curve::Curve;
+use super::settings::{Pull, PullRange, PullSettings};
+use crate::budget::{BudgetError, BudgetSettings, CoilBudget, Polarity};
+
+/// Longer rises and pulses are a slipped unit, s.
+const LONGEST_S: f64 = 10.0;
+
+/// Refuses what coil number `index` cannot do.
+pub(in crate::budget) fn check_pull(
+    settings: &BudgetSettings,
+    index: usize,
+    coil: &CoilBudget,
+) -> Result<(), BudgetError> {
+    let Pull::Law(pull) = &coil.pull else { return Ok(()) };
+    let tell = |ok: bool, what, value, cure| {
+        if ok { Ok(()) } else { Err(BudgetError::Coil { coil: index, what, value, cure }) }
+    };
+    let law = pull.law;
+    for (what, value) in [("the pull of its magnet", law.q0), ("its pull's c1", law.c1)] {
+        tell(value.is_finite(), what, value, "give a finite number")?;
+    }
+    let c2 = law.c2;
+    tell(
+        c2.is_finite() && c2 >= 0.0,
+        "its pull's c2",
+        c2,
+        "give 0 or more: a coil alone only pulls",
+    )?;
+    let positive = |value: f64| value.is_finite() && value > 0.0;
+    tell(positive(pull.full.0), "its full current (A)", pull.full.0, "give more than 0")?;
+    let most = pull.most_u;
+    tell(most > 0.0 && most <= 1.0, "its most current", most, "give a share above 0, at most 1")?;
+    let drop = pull.drop_share;
+    tell(drop > 0.0 && drop <= 1.0, "its drop ratio", drop, "give a share above 0, at most 1")?;
+    let volts = settings.rails.get(coil.rail).map_or(0.0, |rail| rail.volts.0);
+    let lost = "give 0 V or more, less than its rail has";
+    for (what, value) in [
+        ("its switch's drop (V)", pull.switch_drop.0),
+        ("its diode's drop (V)", pull.freewheel_drop.0),
+    ] {
+        tell((0.0..volts).contains(&value), what, value, lost)?;
+    }
+    let span = "give a time of 0 to 10 s";
+    for (what, value) in [("its rise (s)", pull.rise.0), ("its release (s)", pull.release.0)] {
+        tell((0.0..=LONGEST_S).contains(&value), what, value, span)?;
+    }
+    let curve = Curve::new(pull, coil.polarity == Polarity::SignMagnitude);
+    let high = curve.highest();
+    tell(
+        high > law.q0,
+        "the pull of its most current",
+        high,
+        "it must be above the magnet's: swap the coil's leads, or turn the magnet",
+    )?;
+    check_range(pull, &curve, coil.polarity, tell)
+}
+
+fn check_range(
+    pull: &PullSettings,
+    curve: &Curve,
+    polarity: Polarity,
+    tell: impl Fn(bool, &'static str, f64, &'static str) -> Result<(), BudgetError>,
+) -> Result<(), BudgetError> {
+    let (rest, high, drop) = (pull.law.q0, curve.highest(), pull.drop_share);
+    if pull.range == PullRange::FromRest {
+        return Ok(());
+    }
+    tell(
+        high > 1.0,
+        "the pull of its most current",
+        high,
+        "it never lifts the fluid: more bias or more current, or let wishes span the pull from rest",
+    )?;
+    let PullRange::Held { margin, at } = pull.range else { return Ok(()) };
+    tell(
+        rest < 1.0,
+        "the pull of its magnet",
+        rest,
+        "it lifts the fluid by itself, and there is nothing to hold: move the magnet back",
+    )?;
+    tell((0.0..=1.0).contains(&margin), "its holding margin", margin, "give a share of 0 to 1")?;
+    tell(at > 0.0 && at <= 1.0, "its lifting wish", at, "give a share above 0, at most 1")?;
+    let let_go = "the magnet alone holds lifted fluid, so that it never comes down: bring the bias \
+                  below the drop ratio, or use a driver that works both ways and a release pulse";
+    let pulses = polarity == Polarity::SignMagnitude && pull.release.0 > 0.0;
+    tell(rest <= drop || (pulses && curve.lowest() < drop), "the pull of its magnet", rest, let_go)
+}
