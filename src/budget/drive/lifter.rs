@@ -202,18 +202,19 @@ impl Lifter {
             _ => wired.whole(wanted),
         };
         let backwards = (v < 0.0) != plan.curve.turned;
-        // A wish that this driver cannot push towards is cut by it.
-        let wanted = if wish < 0.0 && v >= 0.0 { -wish } else { wanted };
-        match now.doing {
-            Doing::Wait => {
-                let denied = if now.by_heat { Denied::Heat(code) } else { Denied::Rail(code) };
-                Ask { code: 0, backwards, wanted, denied }
-            }
-            Doing::Hold => {
-                Ask { code, backwards, wanted: wired.duty(code), denied: Denied::Nothing }
-            }
-            _ => Ask { code, backwards, wanted, denied: Denied::Nothing },
-        }
+        // A wish that this driver cannot push towards is cut by it. Holding is asked for in whole steps.
+        let wanted = match now.doing {
+            Doing::Follow if wish < 0.0 && v >= 0.0 => -wish,
+            // As much as there is, which is less with warm copper.
+            Doing::PullIn | Doing::Wait | Doing::Hold => wired.duty(code),
+            _ => wanted.max(wired.duty(code)),
+        };
+        let (code, denied) = match now.doing {
+            Doing::Wait if now.by_heat => (0, Denied::Heat(code)),
+            Doing::Wait => (0, Denied::Rail(code)),
+            _ => (code, Denied::Nothing),
+        };
+        Ask { code, backwards, wanted, denied }
     }
 
     /// Takes note of what was sent, `code` with the driver's sign, when `asked` was asked for and heat
@@ -248,7 +249,8 @@ impl Lifter {
     fn judge(&mut self, code: i32, asked: u32, cool: u32) {
         let (plan, now) = (&self.plan, &mut self.now);
         if now.height >= plan.rise {
-            (now.short, now.tries) = (0, 0);
+            // Not all the way back: what once was too short or too hot soon is again.
+            (now.short, now.tries) = (0, now.tries.saturating_sub(1));
         } else if code < now.marks.lift && asked > 0 {
             now.short += 1;
             now.by_heat = i64::from(cool) < i64::from(now.marks.lift);
