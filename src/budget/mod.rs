@@ -34,7 +34,7 @@ mod settings;
 mod turns;
 
 pub use check::BudgetError;
-pub use drive::{Pull, PullRange, PullReport, PullSettings, pull_reports};
+pub use drive::{Pull, PullFault, PullRange, PullReport, PullSettings, pull_fault, pull_reports};
 pub use duty::Duty;
 pub use load::{Load, Totals};
 pub use network::Node;

@@ -11,8 +11,9 @@ pub use super::hardware::{CoilType, Enclosure, Neighbours, Rail, Trust};
 pub use super::harness::{Fault, Harness, Link, Magnet, Wire};
 pub use super::lifts::Lifts;
 use super::limits::ROOM;
+pub use super::pull::{Law, Pulling, Wishes};
 use super::section::{Kind, Pad, Section};
-use super::{check, check_wiring, coils, driver, hardware, harness};
+use super::{check, check_wiring, coils, driver, hardware, harness, pull};
 use crate::coil::copper::resistance_at;
 use crate::frame::{CoilRun, RailHead};
 use crate::units::{Celsius, Ohms};
@@ -34,6 +35,9 @@ pub struct Display {
     pub enclosure: Option<Enclosure>,
     /// Heat between coils side by side.
     pub neighbours: Option<Neighbours>,
+    /// How lifted fluid behaves and what wishes ask for, where it is said.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub pull: Option<Pulling>,
     /// Supplies in the order of the file.
     pub rails: Vec<Rail>,
     /// Kinds of coil.
@@ -130,6 +134,7 @@ fn read_root(pad: &Pad, mut root: Section<'_>) -> Option<Display> {
     let magnet = harness::read_magnet(&mut root);
     let enclosure = hardware::read_enclosure(&mut root);
     let neighbours = hardware::read_neighbours(&mut root);
+    let pull = pull::read(&mut root);
     let rails: Vec<_> = root.some_tables("rail").into_iter().map(hardware::read_rail).collect();
     let coil_types: Vec<_> =
         root.some_tables("coil_type").into_iter().map(hardware::read_coil_type).collect();
@@ -151,6 +156,7 @@ fn read_root(pad: &Pad, mut root: Section<'_>) -> Option<Display> {
         magnet,
         enclosure,
         neighbours,
+        pull,
         rails: rails.into_iter().map(|(_, rail)| rail).collect::<Option<_>>()?,
         coil_types: coil_types.into_iter().map(|(_, coil)| coil).collect::<Option<_>>()?,
         blocks: blocks.into_iter().collect::<Option<_>>()?,
@@ -159,5 +165,6 @@ fn read_root(pad: &Pad, mut root: Section<'_>) -> Option<Display> {
     };
     check::display(pad, &display);
     check_wiring::display(pad, &display);
+    pull::check(pad, &display);
     Some(display)
 }

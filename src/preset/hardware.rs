@@ -8,6 +8,7 @@ use super::limits::{
     COIL_LIMIT, COIL_TO_AROUND, COIL_TO_BACKING, COILS_LINK, INDUCTANCE, MARGIN, POWER, RAMP,
     REFERENCE, RESISTANCE, SLEW, SPACE_HEAT, SPACE_LIMIT, TO_ROOM, VOLTS, WITHIN,
 };
+use super::pull::{self, Law};
 use super::section::Section;
 use super::values::{Menu, Picked};
 
@@ -95,6 +96,9 @@ pub struct CoilType {
     pub backing_limit_c: At<f64>,
     /// Default [`Trust::Estimate`].
     pub trust: Trust,
+    /// Its pull on the fluid, where that is known.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub law: Option<At<Law>>,
 }
 
 /// Copper's resistance falls to nothing, on a straight line, at this far below 0 C (the
@@ -173,6 +177,7 @@ fn read_coil_values(mut section: Section<'_>, name: Option<At<String>>) -> Optio
     let coil_limit_c = section.number_or(&COIL_LIMIT, 90.0);
     let backing_limit_c = section.number_or(&BACKING_LIMIT, 60.0);
     let trust = read_trust(&mut section);
+    let law = pull::read_law(&mut section);
     section.finish();
     Some(CoilType {
         name: name?,
@@ -187,6 +192,7 @@ fn read_coil_values(mut section: Section<'_>, name: Option<At<String>>) -> Optio
         coil_limit_c,
         backing_limit_c,
         trust,
+        law,
     })
 }
 

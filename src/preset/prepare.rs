@@ -8,6 +8,7 @@ use super::motions;
 use super::names::{self, CoilName, Names};
 use super::narrow::{Narrow, fitted};
 use super::near::pairs_within;
+use super::pull;
 use super::words::{listing, nearest, rounded};
 use crate::analysis::{AnalysisSettings, Arith, BandRequest};
 use crate::audio::SoundFormat;
@@ -86,7 +87,7 @@ pub fn prepare(
             trims: motions::trims(display),
             master: mapping.master,
         },
-        budget: budget_settings(display, rate, start),
+        budget: prepare_pulls(display, rate, start),
     };
     try_motions(mapping, &prepared.mapper)?;
     Ok((prepared, names))
@@ -275,7 +276,8 @@ fn curve(curve: Curve) -> mapper::Curve {
 }
 
 /// A display alone, with no mapping and no sound: what the budget and people need of it. In the
-/// [`Names`], mapping, routes and bands are empty.
+/// [`Names`], mapping, routes and bands are empty. Wishes are shares of full duty, as whoever drives
+/// without a mapping means duties.
 pub fn prepare_display(display: &Display, rate: Rate, start: Start) -> (BudgetSettings, Names) {
     let (groups, coils) = names::coils(display);
     let names = Names {
@@ -286,6 +288,13 @@ pub fn prepare_display(display: &Display, rate: Rate, start: Start) -> (BudgetSe
         ..Names::default()
     };
     (budget_settings(display, rate, start), names)
+}
+
+/// The budget as a mapping sees it: where a coil's pull on the fluid is known, a wish is a share of it.
+pub fn prepare_pulls(display: &Display, rate: Rate, start: Start) -> BudgetSettings {
+    let mut settings = budget_settings(display, rate, start);
+    pull::lay(display, &mut settings);
+    settings
 }
 
 fn budget_settings(display: &Display, rate: Rate, start: Start) -> BudgetSettings {

@@ -17,6 +17,7 @@ mod told;
 
 pub(super) use lifters::Lifters;
 pub(super) use refuse::check_pull;
+pub use refuse::{PullFault, pull_fault};
 pub use settings::{Pull, PullRange, PullSettings};
 pub use told::{PullReport, pull_reports};
 

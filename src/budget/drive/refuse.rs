@@ -3,9 +3,25 @@
 use super::curve::Curve;
 use super::settings::{Pull, PullRange, PullSettings};
 use crate::budget::{BudgetError, BudgetSettings, CoilBudget, Polarity};
+use crate::units::Volts;
 
 /// Longer rises and pulses are a slipped unit, s.
 const LONGEST_S: f64 = 10.0;
+
+/// Why a law cannot be driven.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PullFault {
+    /// Which number, with its unit.
+    pub what: &'static str,
+    /// As given.
+    pub value: f64,
+    /// What to do.
+    pub cure: &'static str,
+}
+
+fn tell(ok: bool, what: &'static str, value: f64, cure: &'static str) -> Result<(), PullFault> {
+    if ok { Ok(()) } else { Err(PullFault { what, value, cure }) }
+}
 
 /// Refuses what coil number `index` cannot do.
 pub(in crate::budget) fn check_pull(
@@ -14,9 +30,21 @@ pub(in crate::budget) fn check_pull(
     coil: &CoilBudget,
 ) -> Result<(), BudgetError> {
     let Pull::Law(pull) = &coil.pull else { return Ok(()) };
-    let tell = |ok: bool, what, value, cure| {
-        if ok { Ok(()) } else { Err(BudgetError::Coil { coil: index, what, value, cure }) }
-    };
+    let volts = settings.rails.get(coil.rail).map_or(Volts(0.0), |rail| rail.volts);
+    let fault = pull_fault(pull, coil.polarity == Polarity::SignMagnitude, volts);
+    fault.map_err(|fault| BudgetError::Coil {
+        coil: index,
+        what: fault.what,
+        value: fault.value,
+        cure: fault.cure,
+    })
+}
+
+/// Whether a law can be driven, one way or both, from so many volts.
+///
+/// # Errors
+/// With the first number that cannot be.
+pub fn pull_fault(pull: &PullSettings, two_way: bool, volts: Volts) -> Result<(), PullFault> {
     let law = pull.law;
     for (what, value) in [("the pull of its magnet", law.q0), ("its pull's c1", law.c1)] {
         tell(value.is_finite(), what, value, "give a finite number")?;
@@ -34,19 +62,18 @@ pub(in crate::budget) fn check_pull(
     tell(most > 0.0 && most <= 1.0, "its most current", most, "give a share above 0, at most 1")?;
     let drop = pull.drop_share;
     tell(drop > 0.0 && drop <= 1.0, "its drop ratio", drop, "give a share above 0, at most 1")?;
-    let volts = settings.rails.get(coil.rail).map_or(0.0, |rail| rail.volts.0);
     let lost = "give 0 V or more, less than its rail has";
     for (what, value) in [
         ("its switch's drop (V)", pull.switch_drop.0),
         ("its diode's drop (V)", pull.freewheel_drop.0),
     ] {
-        tell((0.0..volts).contains(&value), what, value, lost)?;
+        tell((0.0..volts.0).contains(&value), what, value, lost)?;
     }
     let span = "give a time of 0 to 10 s";
     for (what, value) in [("its rise (s)", pull.rise.0), ("its release (s)", pull.release.0)] {
         tell((0.0..=LONGEST_S).contains(&value), what, value, span)?;
     }
-    let curve = Curve::new(pull, coil.polarity == Polarity::SignMagnitude);
+    let curve = Curve::new(pull, two_way);
     let high = curve.highest();
     tell(
         high > law.q0,
@@ -54,15 +81,10 @@ pub(in crate::budget) fn check_pull(
         high,
         "it must be above the magnet's: swap the coil's leads, or turn the magnet",
     )?;
-    check_range(pull, &curve, coil.polarity, tell)
+    check_range(pull, &curve, two_way)
 }
 
-fn check_range(
-    pull: &PullSettings,
-    curve: &Curve,
-    polarity: Polarity,
-    tell: impl Fn(bool, &'static str, f64, &'static str) -> Result<(), BudgetError>,
-) -> Result<(), BudgetError> {
+fn check_range(pull: &PullSettings, curve: &Curve, two_way: bool) -> Result<(), PullFault> {
     let (rest, high, drop) = (pull.law.q0, curve.highest(), pull.drop_share);
     if pull.range == PullRange::FromRest {
         return Ok(());
@@ -84,6 +106,6 @@ fn check_range(
     tell(at > 0.0 && at <= 1.0, "its lifting wish", at, "give a share above 0, at most 1")?;
     let let_go = "the magnet alone holds lifted fluid, so that it never comes down: bring the bias \
                   below the drop ratio, or use a driver that works both ways and a release pulse";
-    let pulses = polarity == Polarity::SignMagnitude && pull.release.0 > 0.0;
+    let pulses = two_way && pull.release.0 > 0.0;
     tell(rest <= drop || (pulses && curve.lowest() < drop), "the pull of its magnet", rest, let_go)
 }

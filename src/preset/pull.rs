@@ -1,0 +1,257 @@
+//! What wishes ask of coils whose pull on the fluid is known.
+
+use serde::Serialize;
+
+use super::display::{Block, CoilType, Display};
+use super::finding::At;
+use super::lifts::Lifts;
+use super::limits::{
+    DROP_RATIO, HOLD_MARGIN, LAW_MAGNET, LAW_PER_A, LAW_PER_A2, LIFT_AT, MOST, RELEASES, RISES,
+};
+use super::section::{Pad, Section};
+use super::values::{Menu, Picked};
+use crate::budget::{BudgetSettings, Pull, PullRange, PullSettings, pull_fault};
+use crate::coil::copper::resistance_at;
+use crate::coil::lift::PullLaw;
+use crate::coil::pwm::Drive;
+use crate::units::{Amps, Celsius, Ohms, Seconds, Volts};
+
+/// Pull of a kind of coil on the fluid over the weight to lift, against its current I: `magnet` +
+/// `per_a` I + `per_a2` I^2.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Law {
+    /// The magnet alone.
+    pub magnet: f64,
+    /// Magnet and coil together, per ampere; negative with one of them the wrong way round.
+    pub per_a: f64,
+    /// The coil alone, per ampere squared.
+    pub per_a2: f64,
+}
+
+/// What wishes of 0 to 1 span.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Wishes {
+    /// The pull from rest to full current.
+    Pull,
+    /// The pull from just lifted to full current.
+    Lifted,
+    /// Duty, as without a law.
+    Duty,
+    /// Down or up, and held there.
+    Held {
+        /// How much more pull than drops the fluid holds it, percent.
+        margin_percent: f64,
+        /// The wish from which it is lifted; left out: where the pull from rest to full current in a
+        /// straight line lifts it.
+        lift_at: Option<f64>,
+    },
+}
+
+/// How lifted fluid behaves and what wishes ask for.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Pulling {
+    /// Default [`Wishes::Pull`].
+    pub wishes: Wishes,
+    /// Current of a full wish, percent of full; default 100.
+    pub most_percent: f64,
+    /// Pull at which fluid drops over that at which it lifts; default 0.6, an estimate.
+    pub drop_ratio: f64,
+    /// How long full pull takes to lift it, ms; default 150, an estimate.
+    pub rise_ms: f64,
+    /// Length of the opposing pulse that lets go, ms; default 100, an estimate.
+    pub release_ms: f64,
+}
+
+/// When nothing is written. Rise and release: drops of a few millimetres take 50 to 200 ms; drop ratio:
+/// 0.5 to 0.8; both estimates, to be measured.
+const UNSAID: Pulling = Pulling {
+    wishes: Wishes::Pull,
+    most_percent: 100.0,
+    drop_ratio: 0.6,
+    rise_ms: 150.0,
+    release_ms: 100.0,
+};
+
+const WISHES: Menu = Menu {
+    words: &["pull", "lifted", "duty"],
+    tables: &[("held", "wishes.held = { margin_percent = 10, lift_at = 0.5 }")],
+};
+
+pub(super) fn read(root: &mut Section<'_>) -> Option<Pulling> {
+    let mut section = root.table("pull")?;
+    let wishes = match section.menu("wishes", &WISHES, false).map(|picked| picked.value) {
+        Some(Picked::Word("lifted")) => Wishes::Lifted,
+        Some(Picked::Word("duty")) => Wishes::Duty,
+        Some(Picked::Table(_, mut held)) => {
+            let margin_percent = held.number_or(&HOLD_MARGIN, 10.0).value;
+            let lift_at = held.number_if(&LIFT_AT).map(|at| at.value);
+            held.finish();
+            Wishes::Held { margin_percent, lift_at }
+        }
+        _ => Wishes::Pull,
+    };
+    let pulling = Pulling {
+        wishes,
+        most_percent: section.number_or(&MOST, UNSAID.most_percent).value,
+        drop_ratio: section.number_or(&DROP_RATIO, UNSAID.drop_ratio).value,
+        rise_ms: section.number_or(&RISES, UNSAID.rise_ms).value,
+        release_ms: section.number_or(&RELEASES, UNSAID.release_ms).value,
+    };
+    section.finish();
+    Some(pulling)
+}
+
+pub(super) fn read_law(section: &mut Section<'_>) -> Option<At<Law>> {
+    let span = section.peek("law")?.span;
+    let mut law = section.table("law")?;
+    let (magnet, per_a2) = (law.number(&LAW_MAGNET), law.number(&LAW_PER_A2));
+    let per_a = law.number(&LAW_PER_A);
+    law.finish();
+    let value = Law { magnet: magnet?.value, per_a: per_a?.value, per_a2: per_a2?.value };
+    Some(At { value, span })
+}
+
+/// What cannot be driven is refused where the law stands.
+pub(super) fn check(pad: &Pad, display: &Display) {
+    let law_of = |coil_type: usize| display.coil_types.get(coil_type)?.law.as_ref();
+    let two_way = display.driver.two_way();
+    let mut told = Vec::new();
+    for block in &display.blocks {
+        let Some(law) = law_of(block.coil_type).filter(|_| !told.contains(&block.coil_type)) else {
+            continue;
+        };
+        let coils = 0..block.channels.value.len();
+        for pull in coils.filter_map(|coil| settings_of(display, block, coil)) {
+            let path = format!("coil_type \"{}\", law", name_of(display, block));
+            let volts = display.rails.get(block.rail).map_or(0.0, |rail| rail.volts);
+            if let Err(fault) = pull_fault(&pull, two_way, Volts(volts)) {
+                let title = format!("{path}: {} is {:.3}", fault.what, fault.value);
+                pad.refuse(&law.span, title, fault.cure);
+                told.push(block.coil_type);
+                break;
+            }
+            if pull.law.q0 > pull.drop_share && !two_way {
+                let title = format!(
+                    "{path}: the magnet alone holds lifted fluid, at {:.2} of the lifting pull",
+                    pull.law.q0
+                );
+                let cure = format!(
+                    "it stays up with the current off: bring the bias below {:.2}, or drive both ways",
+                    pull.drop_share
+                );
+                pad.warn(&law.span, title, cure);
+                told.push(block.coil_type);
+                break;
+            }
+        }
+    }
+}
+
+fn name_of<'a>(display: &'a Display, block: &Block) -> &'a str {
+    display.coil_types.get(block.coil_type).map_or("", |coil_type| coil_type.name.value.as_str())
+}
+
+/// Lays what is known of each coil's pull over a display's settings, for wishes of a mapping.
+pub(super) fn lay(display: &Display, settings: &mut BudgetSettings) {
+    let coils = display.blocks.iter().flat_map(|block| {
+        (0..block.channels.value.len()).map(move |coil| settings_of(display, block, coil))
+    });
+    for (coil, pull) in settings.coils.iter_mut().zip(coils) {
+        coil.pull = pull.map_or(Pull::Straight, Pull::Law);
+    }
+}
+
+/// The settings of one coil of a block; nothing where there is no law, or none is wanted.
+fn settings_of(display: &Display, block: &Block, coil: usize) -> Option<PullSettings> {
+    let pulling = display.pull.as_ref().unwrap_or(&UNSAID);
+    let coil_type = display.coil_types.get(block.coil_type)?;
+    let written = coil_type.law.as_ref()?.value;
+    let drive = drive_of(display, block, coil_type)?;
+    let full = (drive.supply.0 - drive.switch_drop.0) / drive.resistance.0;
+    let law =
+        PullLaw { q0: written.magnet, c1: written.per_a * full, c2: written.per_a2 * full * full };
+    let seen = block.lifts.as_ref();
+    let seen = |duties: fn(&Lifts) -> &[f64]| {
+        let duty = Lifts::seen(duties(seen?)).nth(coil)??;
+        Some(drive.steady(duty).mean.0 / full)
+    };
+    let (law, drop_share) = calibrated(
+        law,
+        pulling.drop_ratio,
+        seen(|lifts| &lifts.lift_duty),
+        seen(|lifts| &lifts.drop_duty),
+    );
+    let mut settings = PullSettings {
+        law,
+        full: Amps(full),
+        most_u: pulling.most_percent / 100.0,
+        drop_share,
+        switch_drop: drive.switch_drop,
+        freewheel_drop: drive.freewheel_drop,
+        rise: Seconds(pulling.rise_ms / 1e3),
+        release: Seconds(pulling.release_ms / 1e3),
+        range: PullRange::FromRest,
+    };
+    settings.range = match pulling.wishes {
+        Wishes::Duty => return None,
+        Wishes::Pull => PullRange::FromRest,
+        Wishes::Lifted => PullRange::FromLift,
+        Wishes::Held { margin_percent, lift_at } => {
+            let lifts = settings.lift_wish(display.driver.two_way());
+            let at = lift_at.unwrap_or(lifts.clamp(LEAST_LIFT_AT, 1.0));
+            PullRange::Held { margin: margin_percent / 100.0, at }
+        }
+    };
+    Some(settings)
+}
+
+/// With a strong magnet the smallest wish would lift; noise should not. Our choice, no source.
+const LEAST_LIFT_AT: f64 = 0.05;
+
+/// What drives a coil of a block, with its winding at room temperature.
+fn drive_of(display: &Display, block: &Block, coil_type: &CoilType) -> Option<Drive> {
+    let (ohms, at) = (Ohms(coil_type.resistance_ohm), Celsius(coil_type.reference_c));
+    Some(Drive {
+        supply: Volts(display.rails.get(block.rail)?.volts),
+        switch_drop: Volts(display.driver.switch_drop_v),
+        freewheel_drop: Volts(display.driver.diode_drop_v),
+        resistance: resistance_at(ohms, at, Celsius(display.room_c.value)),
+        x: coil_type.period_over_tau(display.driver.pwm_hz.as_ref().map(|pwm| pwm.value)),
+    })
+}
+
+/// A law and a drop ratio corrected by currents at which fluid was seen to lift and to drop: weight and
+/// interface are the least certain of what a law is made of, and scale all of it.
+fn calibrated(
+    law: PullLaw,
+    drop_ratio: f64,
+    lift_u: Option<f64>,
+    drop_u: Option<f64>,
+) -> (PullLaw, f64) {
+    // The driver's own direction, in which it was seen, may be the one against the magnet.
+    let pull = |law: &PullLaw, u: f64| law.pull(if law.c1 < 0.0 { -u } else { u });
+    let lifting = lift_u.map_or(1.0, |u| pull(&law, u));
+    let scale = if lifting > 0.0 { lifting.recip() } else { 1.0 };
+    let law = PullLaw { q0: law.q0 * scale, c1: law.c1 * scale, c2: law.c2 * scale };
+    let drop = drop_u.map_or(drop_ratio, |u| pull(&law, u));
+    (law, if drop > 0.0 && drop <= 1.0 { drop } else { drop_ratio })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_was_seen_replaces_what_was_reckoned() {
+        let law = PullLaw { q0: 0.5, c1: 1.51321, c2: 0.777_090 };
+        // It was seen to lift at 0.4 and to drop at 0.2 instead of 0.288 and 0.064.
+        let (law, drop) = calibrated(law, 0.6, Some(0.4), Some(0.2));
+        assert!((law.pull(0.4) - 1.0).abs() < 1e-12 && (law.pull(0.2) - drop).abs() < 1e-12);
+        assert!((law.q0 / law.c2 - 0.5 / 0.777_090).abs() < 1e-12, "all of it is scaled");
+        let turned = PullLaw { c1: -law.c1, ..law };
+        assert!((calibrated(turned, 0.6, Some(0.4), None).0.pull(-0.4) - 1.0).abs() < 1e-12);
+        let (same, drop) = calibrated(law, 0.6, None, None);
+        assert_eq!((same, drop.to_bits()), (law, 0.6_f64.to_bits()));
+    }
+}
