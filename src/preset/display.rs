@@ -37,7 +37,7 @@ pub struct Display {
     pub neighbours: Option<Neighbours>,
     /// How lifted fluid behaves and what wishes ask for, where it is said.
     #[serde(skip_serializing_if = "Option::is_none")]
-    pub pull: Option<Pulling>,
+    pub pull: Option<At<Pulling>>,
     /// Supplies in the order of the file.
     pub rails: Vec<Rail>,
     /// Kinds of coil.

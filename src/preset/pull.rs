@@ -78,8 +78,9 @@ const WISHES: Menu = Menu {
     tables: &[("held", "wishes.held = { margin_percent = 10, lift_at = 0.5 }")],
 };
 
-pub(super) fn read(root: &mut Section<'_>) -> Option<Pulling> {
+pub(super) fn read(root: &mut Section<'_>) -> Option<At<Pulling>> {
     let mut section = root.table("pull")?;
+    let span = section.span.clone();
     let wishes = match section.menu("wishes", &WISHES, false).map(|picked| picked.value) {
         Some(Picked::Word("lifted")) => Wishes::Lifted,
         Some(Picked::Word("duty")) => Wishes::Duty,
@@ -99,7 +100,7 @@ pub(super) fn read(root: &mut Section<'_>) -> Option<Pulling> {
         release_ms: section.number_or(&RELEASES, UNSAID.release_ms).value,
     };
     section.finish();
-    Some(pulling)
+    Some(At { value: pulling, span })
 }
 
 pub(super) fn read_law(section: &mut Section<'_>) -> Option<At<Law>> {
@@ -114,6 +115,12 @@ pub(super) fn read_law(section: &mut Section<'_>) -> Option<At<Law>> {
 
 /// What cannot be driven is refused where the law stands.
 pub(super) fn check(pad: &Pad, display: &Display) {
+    if let Some(pull) = &display.pull
+        && display.coil_types.iter().all(|coil_type| coil_type.law.is_none())
+    {
+        let title = "pull: no coil type has a `law`, so that wishes are shares of duty".to_owned();
+        pad.warn(&pull.span, title, "add `law = { ... }` to the [[coil_type]] whose pull is known");
+    }
     let law_of = |coil_type: usize| display.coil_types.get(coil_type)?.law.as_ref();
     let two_way = display.driver.two_way();
     let mut told = Vec::new();
@@ -164,7 +171,7 @@ pub(super) fn lay(display: &Display, settings: &mut BudgetSettings) {
 
 /// The settings of one coil of a block; nothing where there is no law, or none is wanted.
 fn settings_of(display: &Display, block: &Block, coil: usize) -> Option<PullSettings> {
-    let pulling = display.pull.as_ref().unwrap_or(&UNSAID);
+    let pulling = display.pull.as_ref().map_or(UNSAID, |pull| pull.value);
     let coil_type = display.coil_types.get(block.coil_type)?;
     let written = coil_type.law.as_ref()?.value;
     let drive = drive_of(display, block, coil_type)?;
@@ -239,8 +246,96 @@ fn calibrated(
 }
 
 #[cfg(test)]
+#[allow(
+    clippy::float_cmp,
+    clippy::panic,
+    reason = "exact by construction; stops at the first surprise"
+)]
 mod tests {
     use super::*;
+    use crate::budget::Start;
+    use crate::preset::{prepare_display, prepare_pulls};
+
+    const TANK: &str = r#"
+schema = 1
+name = "two kinds (invented)"
+room_c = 30
+[driver]
+pwm_hz = 22000
+steps = 1000
+polarity = "sign_magnitude"
+switch_drop_v = 0.25
+diode_drop_v = 0.5
+[pull]
+wishes.held = { margin_percent = 15, lift_at = 0.4 }
+most_percent = 80
+drop_ratio = 0.7
+rise_ms = 120
+release_ms = 90
+[[rail]]
+name = "main"
+volts = 12
+limit_a = 9
+[[coil_type]]
+name = "known"
+resistance_ohm = 10
+coil_j_per_k = 4
+backing_j_per_k = 25
+coil_to_backing_k_per_w = 2.5
+backing_to_around_k_per_w = 15
+law = { magnet = 0.5, per_a = 1.26, per_a2 = 0.54 }
+[[coil_type]]
+name = "unknown"
+resistance_ohm = 10
+coil_j_per_k = 4
+backing_j_per_k = 25
+coil_to_backing_k_per_w = 2.5
+backing_to_around_k_per_w = 15
+[[coils]]
+group = "a"
+type = "known"
+rail = "main"
+first_channel = 0
+lift_duty = [0, 0.5]
+place.line = { count = 2, from_mm = [0, 0], to_mm = [0, 90] }
+[[coils]]
+group = "b"
+type = "unknown"
+rail = "main"
+first_channel = 2
+place.at = { mm = [[90, 0]] }
+"#;
+
+    #[test]
+    fn what_is_written_arrives_where_it_is_used() {
+        let display = crate::preset::display::read("tank", TANK).unwrap_or_else(|e| panic!("{e}"));
+        let rate = crate::units::Rate::new(200, 1).unwrap_or_else(|| unreachable!("200/1"));
+        let settings = prepare_pulls(&display, rate, Start::Cold);
+        let [first, second, third] = settings.coils.as_slice() else { panic!("three coils") };
+        let (Pull::Law(pull), Pull::Law(seen)) = (first.pull, second.pull) else { panic!("laws") };
+        assert_eq!(third.pull, Pull::Straight, "no law, no pull");
+        // 10 ohm at 20 C are 10.3929 at 30 C by the resistance-rise method; 11.75 V are across it.
+        let full = 11.75 / (10.0 * 264.5 / 254.5);
+        assert!((pull.full.0 - full).abs() < 1e-12);
+        let law = pull.law;
+        assert!(
+            (law.c1 - 1.26 * full).abs() < 1e-12 && (law.c2 - 0.54 * full * full).abs() < 1e-12
+        );
+        assert_eq!(
+            (law.q0, pull.most_u, pull.drop_share, pull.rise.0, pull.release.0),
+            (0.5, 0.8, 0.7, 0.12, 0.09)
+        );
+        assert_eq!((pull.switch_drop.0, pull.freewheel_drop.0), (0.25, 0.5));
+        assert_eq!(pull.range, PullRange::Held { margin: 0.15, at: 0.4 });
+        // Seen to lift at duty 0.5 of slow PWM, which is half of full current.
+        assert!((seen.law.pull(0.5) - 1.0).abs() < 1e-12, "{seen:?}");
+        let (straight, _) = prepare_display(&display, rate, Start::Cold);
+        assert!(straight.coils.iter().all(|coil| coil.pull == Pull::Straight), "duties are duties");
+        let duty = TANK
+            .replace("wishes.held = { margin_percent = 15, lift_at = 0.4 }", "wishes = \"duty\"");
+        let display = crate::preset::display::read("tank", &duty).unwrap_or_else(|e| panic!("{e}"));
+        assert_eq!(prepare_pulls(&display, rate, Start::Cold), straight);
+    }
 
     #[test]
     fn what_was_seen_replaces_what_was_reckoned() {

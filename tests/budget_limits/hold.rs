@@ -225,7 +225,7 @@ fn what_cannot_be_held_is_refused_with_a_cure() {
     let dip = PullLaw { q0: 0.9, c1: 0.4, c2: 2.0 };
     let cases = [
         (said(NINE, one, none), "the magnet alone holds lifted fluid"),
-        (said(dip, two, none), "the magnet alone holds lifted fluid"),
+        (said(dip, two, none), "not even the most opposing current"),
         (said(lying, two, none), "it lifts the fluid by itself"),
         (said(weak, one, none), "it never lifts the fluid"),
         (said(weak, one, |range, _| *range = PullRange::FromLift), "it never lifts the fluid"),

@@ -219,6 +219,12 @@ fn worked_displays_lift_and_drop_where_they_should() {
     let settings = bench(pull(HALF, PullRange::FromRest), Polarity::Unipolar);
     let told = pull_reports(&settings)[0].unwrap();
     assert!((told.drop_heat_of_lift.unwrap() * 20.24 - 1.0).abs() < 2e-3, "{told:?}");
+    // With a tenth more pull than drops it, 0.66: u is 0.1005 by the same quadratic, an eighth.
+    let held = bench(pull(HALF, PullRange::Held { margin: 0.1, at: 0.5 }), Polarity::Unipolar);
+    let told = pull_reports(&held)[0].unwrap();
+    assert!((told.hold_duty.unwrap() - 0.1005).abs() < 1e-4, "{told:?}");
+    assert!((told.hold_heat_of_lift.unwrap() - 0.122).abs() < 1e-3, "{told:?}");
+    assert_eq!(told.lift_wish, Some(0.5));
     let law = PullLaw { q0: 0.1, c1: 0.2, c2: 0.3 };
     let settings = bench(pull(law, PullRange::FromRest), Polarity::Unipolar);
     let told = pull_reports(&settings)[0].unwrap();

@@ -104,8 +104,15 @@ fn check_range(pull: &PullSettings, curve: &Curve, two_way: bool) -> Result<(), 
     )?;
     tell((0.0..=1.0).contains(&margin), "its holding margin", margin, "give a share of 0 to 1")?;
     tell(at > 0.0 && at <= 1.0, "its lifting wish", at, "give a share above 0, at most 1")?;
-    let let_go = "the magnet alone holds lifted fluid, so that it never comes down: bring the bias \
-                  below the drop ratio, or use a driver that works both ways and a release pulse";
-    let pulses = two_way && pull.release.0 > 0.0;
-    tell(rest <= drop || (pulses && curve.lowest() < drop), "the pull of its magnet", rest, let_go)
+    let hangs = rest > drop;
+    let what = "the pull of its magnet";
+    let one_way = "the magnet alone holds lifted fluid, so that it never comes down: bring the bias \
+                   below the drop ratio, or drive both ways";
+    tell(!hangs || two_way, what, rest, one_way)?;
+    let weak = "it holds lifted fluid, and not even the most opposing current drops it: bring the \
+                bias below the drop ratio";
+    tell(!hangs || curve.lowest() < drop, what, rest, weak)?;
+    let no_pulse = "the magnet alone holds lifted fluid: give the time of an opposing pulse that \
+                    lets it go";
+    tell(!hangs || pull.release.0 > 0.0, "its release (s)", pull.release.0, no_pulse)
 }
