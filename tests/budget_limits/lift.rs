@@ -135,6 +135,25 @@ fn a_wish_is_a_share_of_pull_at_any_temperature_speed_and_drop() {
     }
 }
 
+/// Each coil by its own winding, with one without a law between them.
+#[test]
+fn coils_of_one_display_follow_their_own_temperatures() {
+    let mut settings = bench(pull(HALF, PullRange::FromRest), Polarity::Unipolar);
+    let coil = settings.coils[0];
+    settings.coils = vec![coil, CoilBudget { pull: Pull::Straight, ..coil }, coil];
+    let at_c = [30.0, 50.0, 70.0, 30.0, 50.0, 70.0];
+    settings.start = Start::Nodes(at_c.map(Celsius).to_vec());
+    let mut budget = Budget::new(&settings).unwrap();
+    let codes: Vec<i32> =
+        budget.permit(&[Share::saturating(0.3); 3]).iter().map(|duty| duty.code()).collect();
+    assert_eq!(codes[1], (0.3 * 32_767.0) as i32);
+    for coil in [0, 2] {
+        let (got, wanted) =
+            (pull_of(&settings, codes[coil], at_c[coil]), 0.5 + 0.3 * (HALF.pull(1.0) - 0.5));
+        assert!((got - wanted).abs() < 2e-4, "coil {coil}: {got} for {wanted}");
+    }
+}
+
 #[test]
 fn copper_that_is_too_warm_for_a_full_wish_is_counted_as_the_drivers() {
     let settings = bench(pull(NINE, PullRange::FromRest), Polarity::Unipolar);
