@@ -9,6 +9,8 @@
 )]
 
 mod again;
+mod bias;
+mod bias_print;
 mod board;
 mod budget;
 mod check;
@@ -67,6 +69,8 @@ enum Command {
     Budget(budget::Args),
     /// Reckon a coil from its geometry: resistance, inductance, field, what it stands
     Coil(coil::Args),
+    /// Find the magnet's distance, and what it is worth: lift and drop currents, margins, neighbours
+    Bias(bias::Args),
     /// Learn a coil's heat figures from a logged heating test, or its inductance
     Fit(fit::Args),
     /// Turn a duty file into a table
@@ -120,6 +124,7 @@ pub(crate) fn main() -> ExitCode {
         Command::Check(args) => check::run(&args),
         Command::Budget(args) => budget::run(&args),
         Command::Coil(args) => coil::run(&args),
+        Command::Bias(args) => bias::run(&args),
         Command::Fit(args) => fit::run(&args),
         Command::Convert(args) => convert::run(&args),
         Command::Listen(args) => listen::run(&args),

@@ -2,7 +2,7 @@
 
 use super::display::{CoilType, Display};
 use super::finding::{At, Weight};
-use super::harness::SLENDER;
+use super::magnet::SLENDER;
 use super::section::Pad;
 use super::words::rounded;
 

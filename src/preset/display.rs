@@ -8,12 +8,14 @@ use super::digest::digest_hex;
 pub use super::driver::{Driver, DriverKind};
 use super::finding::{At, Finding, Refusals, SharedSource};
 pub use super::hardware::{CoilType, Enclosure, Neighbours, Rail, Trust};
-pub use super::harness::{Fault, Harness, Link, Magnet, Wire};
+pub use super::harness::{Fault, Harness, Link, Wire};
+pub use super::lift::{CoilShape, Fluid};
 pub use super::lifts::Lifts;
 use super::limits::ROOM;
-pub use super::pull::{Law, Pulling, Wishes};
+pub use super::magnet::Magnet;
 use super::section::{Kind, Pad, Section};
-use super::{check, check_wiring, coils, driver, hardware, harness, pull};
+pub use super::wishes::{Law, Pulling, Wishes};
+use super::{check, check_wiring, coils, driver, hardware, harness, lift, magnet, wishes};
 use crate::coil::copper::resistance_at;
 use crate::frame::{CoilRun, RailHead};
 use crate::units::{Celsius, Ohms};
@@ -31,6 +33,9 @@ pub struct Display {
     pub link: Option<Link>,
     /// The magnet behind the coils, where it is known.
     pub magnet: Option<Magnet>,
+    /// What it is to lift, where it is known.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub fluid: Option<Fluid>,
     /// Case or tank around the coils, where there is one.
     pub enclosure: Option<Enclosure>,
     /// Heat between coils side by side.
@@ -131,10 +136,11 @@ fn read_root(pad: &Pad, mut root: Section<'_>) -> Option<Display> {
     let room_c = root.number_or(&ROOM, 35.0);
     let driver = driver::read(&mut root);
     let link = harness::read_link(&mut root);
-    let magnet = harness::read_magnet(&mut root);
+    let magnet = magnet::read(&mut root);
+    let fluid = lift::read_fluid(&mut root);
     let enclosure = hardware::read_enclosure(&mut root);
     let neighbours = hardware::read_neighbours(&mut root);
-    let pull = pull::read(&mut root);
+    let pull = wishes::read(&mut root);
     let rails: Vec<_> = root.some_tables("rail").into_iter().map(hardware::read_rail).collect();
     let coil_types: Vec<_> =
         root.some_tables("coil_type").into_iter().map(hardware::read_coil_type).collect();
@@ -154,6 +160,7 @@ fn read_root(pad: &Pad, mut root: Section<'_>) -> Option<Display> {
         driver: driver?,
         link,
         magnet,
+        fluid,
         enclosure,
         neighbours,
         pull,
@@ -165,6 +172,6 @@ fn read_root(pad: &Pad, mut root: Section<'_>) -> Option<Display> {
     };
     check::display(pad, &display);
     check_wiring::display(pad, &display);
-    pull::check(pad, &display);
+    wishes::check(pad, &display);
     Some(display)
 }

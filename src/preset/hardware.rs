@@ -3,14 +3,15 @@
 use serde::Serialize;
 
 use super::finding::At;
+use super::lift::{self, CoilShape};
 use super::limits::{
     AMPS, BACKING_HEAT, BACKING_LIMIT, BACKING_TO_AROUND, BACKINGS_LINK, CAPACITOR, COIL_HEAT,
     COIL_LIMIT, COIL_TO_AROUND, COIL_TO_BACKING, COILS_LINK, INDUCTANCE, MARGIN, POWER, RAMP,
     REFERENCE, RESISTANCE, SLEW, SPACE_HEAT, SPACE_LIMIT, TO_ROOM, VOLTS, WITHIN,
 };
-use super::pull::{self, Law};
 use super::section::Section;
 use super::values::{Menu, Picked};
+use super::wishes::{self, Law};
 
 /// Case, tank or liquid around all coils.
 #[derive(Debug, Clone, Serialize)]
@@ -94,6 +95,9 @@ pub struct CoilType {
     /// Highest temperature of the backing, C: magnet, glue and tank decide it; default 60 (an
     /// estimate, confirm it).
     pub backing_limit_c: At<f64>,
+    /// Its shape, where it is known: then its field is.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub shape: Option<CoilShape>,
     /// Default [`Trust::Estimate`].
     pub trust: Trust,
     /// Its pull on the fluid, where that is known.
@@ -176,8 +180,9 @@ fn read_coil_values(mut section: Section<'_>, name: Option<At<String>>) -> Optio
     let coil_to_around = section.number_if(&COIL_TO_AROUND);
     let coil_limit_c = section.number_or(&COIL_LIMIT, 90.0);
     let backing_limit_c = section.number_or(&BACKING_LIMIT, 60.0);
+    let shape = lift::read_shape(&mut section);
     let trust = read_trust(&mut section);
-    let law = pull::read_law(&mut section);
+    let law = wishes::read_law(&mut section);
     section.finish();
     Some(CoilType {
         name: name?,
@@ -191,6 +196,7 @@ fn read_coil_values(mut section: Section<'_>, name: Option<At<String>>) -> Optio
         coil_to_around_k_per_w: coil_to_around.map(|path| path.value),
         coil_limit_c,
         backing_limit_c,
+        shape,
         trust,
         law,
     })

@@ -38,7 +38,7 @@ impl Quantity {
     }
 }
 
-const fn limits(
+pub(super) const fn limits(
     key: &'static str,
     unit: &'static str,
     (low, high): (f64, f64),
@@ -283,12 +283,6 @@ pub(super) const LAW_PER_A2: Quantity =
     limits("per_a2", "1/A2", (0.0, 1e6), "what a current does alone, over the weight");
 pub(super) const MOST: Quantity =
     limits("most_percent", "percent", (1.0, 100.0), "a full wish takes no more than full current");
-pub(super) const DROP_RATIO: Quantity = limits(
-    "drop_ratio",
-    "",
-    (0.05, 1.0),
-    "fluid drops at less pull than lifts it; 0.5 to 0.8 for want of a measurement",
-);
 pub(super) const RISES: Quantity =
     limits("rise_ms", "ms", (1.0, 5000.0), "fluid takes from a blink to seconds to rise");
 pub(super) const RELEASES: Quantity =

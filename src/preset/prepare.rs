@@ -8,7 +8,7 @@ use super::motions;
 use super::names::{self, CoilName, Names};
 use super::narrow::{Narrow, fitted};
 use super::near::pairs_within;
-use super::pull;
+use super::wishes;
 use super::words::{listing, nearest, rounded};
 use crate::analysis::{AnalysisSettings, Arith, BandRequest};
 use crate::audio::SoundFormat;
@@ -61,6 +61,8 @@ pub fn prepare(
     }
     let mut warnings = warnings;
     warnings.extend(slow_frames(display, rate));
+    let budget = prepare_pulls(display, rate, start);
+    warnings.extend(wishes::hanging(display, &budget));
     let names = Names {
         display: display.name.clone(),
         mapping: mapping.name.clone(),
@@ -87,7 +89,7 @@ pub fn prepare(
             trims: motions::trims(display),
             master: mapping.master,
         },
-        budget: prepare_pulls(display, rate, start),
+        budget,
     };
     try_motions(mapping, &prepared.mapper)?;
     Ok((prepared, names))
@@ -293,7 +295,7 @@ pub fn prepare_display(display: &Display, rate: Rate, start: Start) -> (BudgetSe
 /// The budget as a mapping sees it: where a coil's pull on the fluid is known, a wish is a share of it.
 pub fn prepare_pulls(display: &Display, rate: Rate, start: Start) -> BudgetSettings {
     let mut settings = budget_settings(display, rate, start);
-    pull::lay(display, &mut settings);
+    wishes::lay(display, &mut settings);
     settings
 }
 

@@ -22,6 +22,7 @@ pub mod play;
 pub mod pump;
 pub mod render;
 pub mod request;
+pub mod rewrite;
 pub mod walk;
 
 pub use convert::convert;

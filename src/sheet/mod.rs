@@ -8,6 +8,7 @@
 
 mod cautions;
 mod figures;
+pub mod lift;
 mod text;
 mod words;
 

@@ -248,7 +248,7 @@ fn what_cannot_be_held_is_refused_with_a_cure() {
         (set(|pull| pull.law.q0 = f64::NAN), "the pull of its magnet is NaN"),
         (set(|pull| pull.full = Amps(0.0)), "its full current (A) is 0"),
         (set(|pull| pull.most_u = 1.5), "its most current is 1.5"),
-        (set(|pull| pull.drop_share = 0.0), "its drop ratio is 0"),
+        (set(|pull| pull.drop_share = 0.0), "its drop share is 0"),
         (set(|pull| pull.freewheel_drop.0 = 12.0), "its diode's drop (V) is 12"),
         (set(|pull| pull.switch_drop.0 = -1.0), "its switch's drop (V) is -1"),
         (set(|pull| pull.rise = Seconds(11.0)), "its rise (s) is 11"),

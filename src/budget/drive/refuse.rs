@@ -61,7 +61,7 @@ pub fn pull_fault(pull: &PullSettings, two_way: bool, volts: Volts) -> Result<()
     let most = pull.most_u;
     tell(most > 0.0 && most <= 1.0, "its most current", most, "give a share above 0, at most 1")?;
     let drop = pull.drop_share;
-    tell(drop > 0.0 && drop <= 1.0, "its drop ratio", drop, "give a share above 0, at most 1")?;
+    tell(drop > 0.0 && drop <= 1.0, "its drop share", drop, "give a share above 0, at most 1")?;
     let lost = "give 0 V or more, less than its rail has";
     for (what, value) in [
         ("its switch's drop (V)", pull.switch_drop.0),
@@ -107,10 +107,10 @@ fn check_range(pull: &PullSettings, curve: &Curve, two_way: bool) -> Result<(), 
     let hangs = rest > drop;
     let what = "the pull of its magnet";
     let one_way = "the magnet alone holds lifted fluid, so that it never comes down: bring the bias \
-                   below the drop ratio, or drive both ways";
+                   below the drop share, or drive both ways";
     tell(!hangs || two_way, what, rest, one_way)?;
     let weak = "it holds lifted fluid, and not even the most opposing current drops it: bring the \
-                bias below the drop ratio";
+                bias below the drop share";
     tell(!hangs || curve.lowest() < drop, what, rest, weak)?;
     let no_pulse = "the magnet alone holds lifted fluid: give the time of an opposing pulse that \
                     lets it go";

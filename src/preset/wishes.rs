@@ -1,15 +1,19 @@
-//! What wishes ask of coils whose pull on the fluid is known.
+//! What wishes ask of coils whose pull on the fluid is known: reckoned from coil, magnet and fluid
+//! ([`pulls`](super::pulls)), or stated.
 
 use serde::Serialize;
 
 use super::display::{Block, CoilType, Display};
-use super::finding::At;
+use super::finding::{At, Finding, Weight};
 use super::lifts::Lifts;
 use super::limits::{
-    DROP_RATIO, HOLD_MARGIN, LAW_MAGNET, LAW_PER_A, LAW_PER_A2, LIFT_AT, MOST, RELEASES, RISES,
+    HOLD_MARGIN, LAW_MAGNET, LAW_PER_A, LAW_PER_A2, LIFT_AT, MOST, RELEASES, RISES,
 };
+use super::limits_lift::DROP_SHARE;
+use super::pulls::KnownPull;
 use super::section::{Pad, Section};
 use super::values::{Menu, Picked};
+use super::words::counted;
 use crate::budget::{BudgetSettings, Pull, PullRange, PullSettings, pull_fault};
 use crate::coil::copper::resistance_at;
 use crate::coil::lift::PullLaw;
@@ -26,6 +30,8 @@ pub struct Law {
     pub per_a: f64,
     /// The coil alone, per ampere squared.
     pub per_a2: f64,
+    /// Pull at which lifted fluid drops, over that at which it lifts; default 0.6, an estimate.
+    pub drop_share: f64,
 }
 
 /// What wishes of 0 to 1 span.
@@ -55,23 +61,16 @@ pub struct Pulling {
     pub wishes: Wishes,
     /// Current of a full wish, percent of full; default 100.
     pub most_percent: f64,
-    /// Pull at which fluid drops over that at which it lifts; default 0.6, an estimate.
-    pub drop_ratio: f64,
     /// How long full pull takes to lift it, ms; default 150, an estimate.
     pub rise_ms: f64,
     /// Length of the opposing pulse that lets go, ms; default 100, an estimate.
     pub release_ms: f64,
 }
 
-/// When nothing is written. Rise and release: drops of a few millimetres take 50 to 200 ms; drop ratio:
-/// 0.5 to 0.8; both estimates, to be measured.
-const UNSAID: Pulling = Pulling {
-    wishes: Wishes::Pull,
-    most_percent: 100.0,
-    drop_ratio: 0.6,
-    rise_ms: 150.0,
-    release_ms: 100.0,
-};
+/// When nothing is written. Drops of a few millimetres take 50 to 200 ms to rise: an estimate, to be
+/// measured.
+const UNSAID: Pulling =
+    Pulling { wishes: Wishes::Pull, most_percent: 100.0, rise_ms: 150.0, release_ms: 100.0 };
 
 const WISHES: Menu = Menu {
     words: &["pull", "lifted", "duty"],
@@ -95,7 +94,6 @@ pub(super) fn read(root: &mut Section<'_>) -> Option<At<Pulling>> {
     let pulling = Pulling {
         wishes,
         most_percent: section.number_or(&MOST, UNSAID.most_percent).value,
-        drop_ratio: section.number_or(&DROP_RATIO, UNSAID.drop_ratio).value,
         rise_ms: section.number_or(&RISES, UNSAID.rise_ms).value,
         release_ms: section.number_or(&RELEASES, UNSAID.release_ms).value,
     };
@@ -108,18 +106,23 @@ pub(super) fn read_law(section: &mut Section<'_>) -> Option<At<Law>> {
     let mut law = section.table("law")?;
     let (magnet, per_a2) = (law.number(&LAW_MAGNET), law.number(&LAW_PER_A2));
     let per_a = law.number(&LAW_PER_A);
+    let drop_share = law.number_or(&DROP_SHARE, 0.6).value;
     law.finish();
-    let value = Law { magnet: magnet?.value, per_a: per_a?.value, per_a2: per_a2?.value };
+    let value =
+        Law { magnet: magnet?.value, per_a: per_a?.value, per_a2: per_a2?.value, drop_share };
     Some(At { value, span })
 }
 
-/// What cannot be driven is refused where the law stands.
+/// What cannot be driven is refused where the law stands. Laws that are reckoned are judged when a
+/// mapping is to drive them, as a file must be read before its magnet can be chosen.
 pub(super) fn check(pad: &Pad, display: &Display) {
     if let Some(pull) = &display.pull
+        && display.fluid.is_none()
         && display.coil_types.iter().all(|coil_type| coil_type.law.is_none())
     {
-        let title = "pull: no coil type has a `law`, so that wishes are shares of duty".to_owned();
-        pad.warn(&pull.span, title, "add `law = { ... }` to the [[coil_type]] whose pull is known");
+        let title = "pull: no coil's pull is known, so that wishes are shares of duty".to_owned();
+        let cure = "describe coil, [magnet] and [fluid], or state a `law` for the [[coil_type]]";
+        pad.warn(&pull.span, title, cure);
     }
     let law_of = |coil_type: usize| display.coil_types.get(coil_type)?.law.as_ref();
     let two_way = display.driver.two_way();
@@ -129,7 +132,7 @@ pub(super) fn check(pad: &Pad, display: &Display) {
             continue;
         };
         let coils = 0..block.channels.value.len();
-        for pull in coils.filter_map(|coil| settings_of(display, block, coil)) {
+        for pull in coils.filter_map(|coil| settings_of(display, block, coil, None)) {
             let path = format!("coil_type \"{}\", law", name_of(display, block));
             let volts = display.rails.get(block.rail).map_or(0.0, |rail| rail.volts);
             if let Err(fault) = pull_fault(&pull, two_way, Volts(volts)) {
@@ -138,21 +141,26 @@ pub(super) fn check(pad: &Pad, display: &Display) {
                 told.push(block.coil_type);
                 break;
             }
-            if pull.law.q0 > pull.drop_share && !two_way {
-                let title = format!(
-                    "{path}: the magnet alone holds lifted fluid, at {:.2} of the lifting pull",
-                    pull.law.q0
-                );
-                let cure = format!(
-                    "it stays up with the current off: bring the bias below {:.2}, or drive both ways",
-                    pull.drop_share
-                );
-                pad.warn(&law.span, title, cure);
-                told.push(block.coil_type);
-                break;
-            }
         }
     }
+}
+
+/// Coils whose fluid a one-way driver never lets go of, whatever wishes span.
+pub(super) fn hanging(display: &Display, settings: &BudgetSettings) -> Option<Finding> {
+    let hangs = |pull: &Pull| match pull {
+        Pull::Law(pull) => pull.law.q0 > pull.drop_share,
+        Pull::Straight => false,
+    };
+    let coils = settings.coils.iter().filter(|coil| hangs(&coil.pull)).count();
+    (coils > 0 && !display.driver.two_way()).then(|| {
+        let title = format!(
+            "display \"{}\": the magnet alone holds lifted fluid at {}",
+            display.name,
+            counted(coils, "coil")
+        );
+        Finding::placeless(Weight::Warning, title)
+            .help("it stays up with the current off: move the magnet back, or drive both ways")
+    })
 }
 
 fn name_of<'a>(display: &'a Display, block: &Block) -> &'a str {
@@ -161,39 +169,50 @@ fn name_of<'a>(display: &'a Display, block: &Block) -> &'a str {
 
 /// Lays what is known of each coil's pull over a display's settings, for wishes of a mapping.
 pub(super) fn lay(display: &Display, settings: &mut BudgetSettings) {
-    let coils = display.blocks.iter().flat_map(|block| {
-        (0..block.channels.value.len()).map(move |coil| settings_of(display, block, coil))
-    });
-    for (coil, pull) in settings.coils.iter_mut().zip(coils) {
+    if display.pull.as_ref().is_some_and(|pull| pull.value.wishes == Wishes::Duty) {
+        return;
+    }
+    let stated = |block: &Block| {
+        let coil_type = display.coil_types.get(block.coil_type);
+        coil_type.is_some_and(|coil_type| coil_type.law.is_some())
+    };
+    let known = match display.blocks.iter().all(stated) {
+        true => vec![],
+        false => display.pulls(),
+    };
+    let places = display
+        .blocks
+        .iter()
+        .flat_map(|block| (0..block.channels.value.len()).map(move |coil| (block, coil)));
+    for (index, (coil, (block, place))) in settings.coils.iter_mut().zip(places).enumerate() {
+        let known = known.get(index).copied().flatten();
+        let pull = settings_of(display, block, place, known);
         coil.pull = pull.map_or(Pull::Straight, Pull::Law);
     }
 }
 
-/// The settings of one coil of a block; nothing where there is no law, or none is wanted.
-fn settings_of(display: &Display, block: &Block, coil: usize) -> Option<PullSettings> {
+/// The settings of one coil of a block, by the law stated for its kind or else by the one that is
+/// known; nothing where there is none, or none is wanted.
+fn settings_of(
+    display: &Display,
+    block: &Block,
+    coil: usize,
+    known: Option<KnownPull>,
+) -> Option<PullSettings> {
     let pulling = display.pull.as_ref().map_or(UNSAID, |pull| pull.value);
     let coil_type = display.coil_types.get(block.coil_type)?;
-    let written = coil_type.law.as_ref()?.value;
     let drive = drive_of(display, block, coil_type)?;
     let full = (drive.supply.0 - drive.switch_drop.0) / drive.resistance.0;
-    let law =
-        PullLaw { q0: written.magnet, c1: written.per_a * full, c2: written.per_a2 * full * full };
-    let seen = block.lifts.as_ref();
-    let seen = |duties: fn(&Lifts) -> &[f64]| {
-        let duty = Lifts::seen(duties(seen?)).nth(coil)??;
-        Some(drive.steady(duty).mean.0 / full)
+    let known = match &coil_type.law {
+        Some(law) => by_law(&law.value, &drive, full, block.lifts.as_ref(), coil),
+        None => known?,
     };
-    let (law, drop_share) = calibrated(
-        law,
-        pulling.drop_ratio,
-        seen(|lifts| &lifts.lift_duty),
-        seen(|lifts| &lifts.drop_duty),
-    );
     let mut settings = PullSettings {
-        law,
-        full: Amps(full),
-        most_u: pulling.most_percent / 100.0,
-        drop_share,
+        law: known.law,
+        full: known.full,
+        // The switch takes its part of what the law may call full.
+        most_u: (pulling.most_percent / 100.0 * full / known.full.0).min(1.0),
+        drop_share: known.drop_share,
         switch_drop: drive.switch_drop,
         freewheel_drop: drive.freewheel_drop,
         rise: Seconds(pulling.rise_ms / 1e3),
@@ -213,6 +232,19 @@ fn settings_of(display: &Display, block: &Block, coil: usize) -> Option<PullSett
     Some(settings)
 }
 
+/// A stated law, for what the rail drives through a coil, in line with what was seen of it.
+fn by_law(law: &Law, drive: &Drive, full: f64, lifts: Option<&Lifts>, coil: usize) -> KnownPull {
+    let seen = |duties: fn(&Lifts) -> &[f64]| {
+        let duty = Lifts::seen(duties(lifts?)).nth(coil)??;
+        Some(drive.steady(duty).mean.0 / full)
+    };
+    let lift_u = seen(|lifts| &lifts.lift_duty);
+    let drop_u = seen(|lifts| &lifts.drop_duty);
+    let reckoned = PullLaw { q0: law.magnet, c1: law.per_a * full, c2: law.per_a2 * full * full };
+    let (law, drop_share) = calibrated(reckoned, law.drop_share, lift_u, drop_u);
+    KnownPull { law, full: Amps(full), drop_share, seen: lift_u.is_some() }
+}
+
 /// With a strong magnet the smallest wish would lift; noise should not. Our choice, no source.
 const LEAST_LIFT_AT: f64 = 0.05;
 
@@ -228,11 +260,11 @@ fn drive_of(display: &Display, block: &Block, coil_type: &CoilType) -> Option<Dr
     })
 }
 
-/// A law and a drop ratio corrected by currents at which fluid was seen to lift and to drop: weight and
+/// A law and its drop share corrected by currents at which fluid was seen to lift and to drop: weight and
 /// interface are the least certain of what a law is made of, and scale all of it.
 fn calibrated(
     law: PullLaw,
-    drop_ratio: f64,
+    drop_share: f64,
     lift_u: Option<f64>,
     drop_u: Option<f64>,
 ) -> (PullLaw, f64) {
@@ -241,8 +273,8 @@ fn calibrated(
     let lifting = lift_u.map_or(1.0, |u| pull(&law, u));
     let scale = if lifting > 0.0 { lifting.recip() } else { 1.0 };
     let law = PullLaw { q0: law.q0 * scale, c1: law.c1 * scale, c2: law.c2 * scale };
-    let drop = drop_u.map_or(drop_ratio, |u| pull(&law, u));
-    (law, if drop > 0.0 && drop <= 1.0 { drop } else { drop_ratio })
+    let drop = drop_u.map_or(drop_share, |u| pull(&law, u));
+    (law, if drop > 0.0 && drop <= 1.0 { drop } else { drop_share })
 }
 
 #[cfg(test)]
@@ -269,7 +301,6 @@ diode_drop_v = 0.5
 [pull]
 wishes.held = { margin_percent = 15, lift_at = 0.4 }
 most_percent = 80
-drop_ratio = 0.7
 rise_ms = 120
 release_ms = 90
 [[rail]]
@@ -283,7 +314,7 @@ coil_j_per_k = 4
 backing_j_per_k = 25
 coil_to_backing_k_per_w = 2.5
 backing_to_around_k_per_w = 15
-law = { magnet = 0.5, per_a = 1.26, per_a2 = 0.54 }
+law = { magnet = 0.5, per_a = 1.26, per_a2 = 0.54, drop_share = 0.7 }
 [[coil_type]]
 name = "unknown"
 resistance_ohm = 10
