@@ -23,8 +23,8 @@ use coilscore::budget::PullRange;
 use coilscore::engine::Engine;
 use coilscore::frame::record::Writer;
 use coilscore::mapper::{
-    Combine, Curve, EnvelopeSettings, IdleSettings, Mapper, MapperSettings, MotionSettings, Path,
-    Place, RangeShape, RouteSettings,
+    Combine, Curve, EnvelopeSettings, Hears, IdleSettings, Mapper, MapperSettings, MotionSettings,
+    Passages, Path, Place, RangeShape, RouteSettings,
 };
 use coilscore::run::meter::Metering;
 use counting::allocations_during;
@@ -55,6 +55,7 @@ fn the_counter_counts() {
 fn mapper(combine: Combine) -> Mapper {
     let coils = 64;
     let route = |motion, bands: &[usize], range, curve, weight| RouteSettings {
+        hears: Hears::Levels,
         bands: bands.to_vec(),
         range,
         curve,
@@ -94,6 +95,7 @@ fn mapper(combine: Combine) -> Mapper {
             route(outward, &[5], follow, Curve::Straight, 0.5),
         ],
         combine,
+        passages: Passages::Even,
         rest_s: Seconds(0.05),
         idle: IdleSettings {
             level: 0.2,
@@ -125,6 +127,7 @@ fn wishing_takes_no_memory() {
                 let heard = Heard {
                     band_dbfs: &band_dbfs,
                     top_dbfs: &top_dbfs,
+                    senses: &[],
                     overall_dbfs: -20.0,
                     quiet,
                 };

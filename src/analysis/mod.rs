@@ -15,6 +15,8 @@
 
 mod bands;
 mod decimate;
+pub mod ears;
+mod error;
 mod inlet;
 mod ladder;
 mod level;
@@ -29,10 +31,13 @@ mod weighting;
 pub mod window;
 
 pub use bands::{BandRefusal, plan_band, widen_band};
+pub use ears::{EarRequest, Knowing, Sense, SongFacts};
+pub use error::AnalysisError;
 pub use weighting::Weighting;
 
 use crate::audio::{RATE_LIMITS_HZ, SampleBlock};
 use crate::units::{Hertz, Rate, Seconds};
+use ears::Ears;
 use inlet::Layout;
 use ladder::{Ladder, Rates};
 use level::{Follower, QuietGate};
@@ -40,7 +45,6 @@ use looks::Looks;
 use spectrum::{Planner, Spectrum};
 use std::fmt;
 use tally::Tally;
-use thiserror::Error;
 
 /// Part of the sound a band listens to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -101,6 +105,10 @@ pub struct AnalysisSettings {
     pub frame_rate: Rate,
     /// Bands in the order in which levels are reported.
     pub bands: Vec<BandRequest>,
+    /// What is to be heard besides, in the order in which it is reported.
+    pub ears: Vec<EarRequest>,
+    /// What is known of the sound beforehand; it changes only what ears hear.
+    pub knowing: Knowing,
     /// Level below which the sound counts as quiet, in dBFS; `None` follows the noise floor.
     pub quiet_dbfs: Option<f64>,
     /// Arithmetic.
@@ -133,6 +141,8 @@ pub struct Heard<'a> {
     pub band_dbfs: &'a [f32],
     /// What counts as loud in each band just now: the slowly followed top of its range, dBFS.
     pub top_dbfs: &'a [f32],
+    /// What each ear heard.
+    pub senses: &'a [Sense],
     /// Level of the whole sound, dBFS.
     pub overall_dbfs: f32,
     /// True after 1.5 s below the quiet level: nothing plays that should stir the fluid.
@@ -145,50 +155,6 @@ pub const SILENCE_DBFS: f32 = -120.0;
 /// Most channels a sound may have.
 pub const MOST_CHANNELS: u16 = crate::audio::CHANNEL_LIMITS.1;
 
-/// Why a sound cannot be analysed as asked.
-#[derive(Debug, Clone, PartialEq, Error)]
-#[non_exhaustive]
-pub enum AnalysisError {
-    /// Sampling rate outside the limits.
-    #[error(
-        "sound at {rate_hz} Hz cannot be analysed: convert it to {} to {} Hz",
-        RATE_LIMITS_HZ.0,
-        RATE_LIMITS_HZ.1
-    )]
-    SoundRate {
-        /// As found.
-        rate_hz: u32,
-    },
-    /// No channel or too many.
-    #[error(
-        "sound with {channels} channels cannot be analysed: convert it to 1 to {MOST_CHANNELS} \
-         channels"
-    )]
-    SoundChannels {
-        /// As found.
-        channels: u16,
-    },
-    /// A quiet level that is none.
-    #[error(
-        "{dbfs} dBFS is no quiet level: write {SILENCE_DBFS} to 0 dBFS, or leave it out and the \
-         noise floor is followed"
-    )]
-    QuietLevel {
-        /// As asked.
-        dbfs: f64,
-    },
-    /// A band that cannot be measured.
-    #[error("band {number} ({channel}): {refusal}")]
-    Band {
-        /// Place in the settings, counted from 1.
-        number: usize,
-        /// What it was to listen to.
-        channel: Channel,
-        /// Why not, and what to do.
-        refusal: BandRefusal,
-    },
-}
-
 /// Samples in, levels out. All memory is taken in [`Analysis::new`].
 pub struct Analysis {
     counted: f64,
@@ -200,6 +166,7 @@ pub struct Analysis {
     /// Those of a band add up; none for bands wholly above the sound.
     readings: Vec<Vec<Reading>>,
     infos: Vec<BandInfo>,
+    ears: Ears,
     gate: QuietGate,
     follower: Follower,
     tops: Vec<f64>,
@@ -224,7 +191,11 @@ impl Analysis {
         let mut planner = Planner::new(settings.arith);
         let (mut spectra, mut infos) = (Vec::<Spectrum>::new(), Vec::new());
         let mut readings = Vec::new();
-        for (index, request) in settings.bands.iter().enumerate() {
+        let bright = settings.ears.contains(&EarRequest::Brightness);
+        let hidden = bright.then(ears::bright_requests).into_iter().flatten();
+        let asked = settings.bands.iter().copied().chain(hidden);
+        for (index, request) in asked.enumerate() {
+            let request = &request;
             let placed = bands::place(rates, request).map_err(|refusal| AnalysisError::Band {
                 number: index + 1,
                 channel: request.channel,
@@ -246,15 +217,20 @@ impl Analysis {
         let keeps = keeps(&spectra);
         let ladder = |pair| Ladder::new(rates, layout, pair, &keeps);
         let dt_s = settings.frame_rate.period().0;
-        let count = infos.len();
+        let measured = infos.len();
+        let count = settings.bands.len();
+        infos.truncate(count);
+        let AnalysisSettings { sound, frame_rate, .. } = *settings;
+        let ears = Ears::new(sound, frame_rate, &settings.ears, &settings.knowing, settings.arith)?;
         Ok(Self {
             counted: layout.counted() as f64,
             ladders: (0..layout.pairs()).map(ladder).collect(),
             spectra,
             looks: Looks::new(sound.rate_hz, settings.frame_rate),
-            powers: vec![0.0; count],
+            powers: vec![0.0; measured],
             readings,
             infos,
+            ears,
             gate: QuietGate::new(settings.quiet_dbfs, dt_s),
             follower: Follower::new(dt_s),
             tops: vec![Follower::start(); count],
@@ -297,15 +273,20 @@ impl Analysis {
             *level = single(now);
             *top_out = single(*top);
         }
+        let hidden = self.powers.get_mut(self.tops.len()..).unwrap_or_default();
+        let senses = self.ears.measure(hidden, quiet);
+        hidden.fill(0.0);
         Heard {
             band_dbfs: &self.band_dbfs,
             top_dbfs: &self.top_dbfs,
+            senses,
             overall_dbfs: single(overall),
             quiet,
         }
     }
 
     fn take(&mut self, block: SampleBlock<'_>) {
+        self.ears.push(block);
         for ladder in &mut self.ladders {
             ladder.push(block);
         }

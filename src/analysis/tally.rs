@@ -96,7 +96,7 @@ impl Tally {
         };
         let factors = match weighting {
             Weighting::None => Vec::new(),
-            Weighting::A => (range.first..=range.last).map(factor).collect(),
+            Weighting::A | Weighting::Frequency => (range.first..=range.last).map(factor).collect(),
         };
         Self { range, factors }
     }

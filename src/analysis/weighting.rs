@@ -14,6 +14,10 @@ pub enum Weighting {
     ///
     /// Source: IEC 61672-1:2013, frequency weighting A. 1 kHz counts in full.
     A,
+    /// In proportion to the frequency: over the plain sum it gives the centroid of the spectrum. No
+    /// file names it.
+    #[serde(skip)]
+    Frequency,
 }
 
 /// Corner frequencies of the weighting, Hz (from memory; the table in the standard, rounded to
@@ -29,6 +33,7 @@ impl Weighting {
         match self {
             Self::None => "none",
             Self::A => "a",
+            Self::Frequency => "frequency",
         }
     }
 
@@ -41,6 +46,7 @@ impl Weighting {
     pub fn power(self, Hertz(hz): Hertz) -> f64 {
         match self {
             Self::None => 1.0,
+            Self::Frequency => hz / 1000.0,
             Self::A => {
                 let (here, reference) = (a_amplitude(hz), a_amplitude(1000.0));
                 here * here / (reference * reference)

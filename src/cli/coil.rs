@@ -163,11 +163,18 @@ pub(super) fn run(args: &Args) -> Outcome {
     }
 }
 
+/// As the geometry has it.
+const MOST_LAYERS: usize = 64;
+
 fn spiral_shape(args: &SpiralArgs) -> Result<Shape, Failure> {
     let layers = args.layers as usize;
+    if layers > MOST_LAYERS {
+        return Err(Failure::Refused(format!(
+            "--layers {layers}: boards have 1 to {MOST_LAYERS} copper layers"
+        )));
+    }
     let copper_um = match args.copper_um.as_slice() {
-        // More than that is refused as geometry, with its own sentence.
-        [one] => vec![*one; layers.min(1000)],
+        [one] => vec![*one; layers],
         each if each.len() == layers => each.to_vec(),
         each => {
             return Err(Failure::Refused(format!(

@@ -4,11 +4,12 @@ use std::path::{Path, PathBuf};
 use std::time::Instant;
 
 use clap::ValueEnum;
-use coilscore::analysis::Arith;
+use coilscore::analysis::ears::{SongError, measure_song};
+use coilscore::analysis::{Arith, SongFacts};
 use coilscore::audio::Source;
 use coilscore::audio::pick::{Pick, pick};
 use coilscore::preset::{Display, Mapping};
-use coilscore::run::render::{Again, RenderError, render_again};
+use coilscore::run::render::{Again, RenderError, render_again, render_known};
 use coilscore::run::{RenderJob, RenderReport, render};
 use coilscore::units::Rate;
 
@@ -36,8 +37,8 @@ pub(super) struct Args {
     /// the song before. With --inputs left to that file
     #[arg(long, default_value = "cold", value_name = "START", conflicts_with = "inputs")]
     start: String,
-    /// Hear the song as `live` would: nothing that only a file can have, such as frames ahead of
-    /// their sound. At present no render has that, and the frames are the same without this
+    /// Hear the song as `live` would, without what only a file can have: its loudness as a whole,
+    /// and its events the moment they happen
     #[arg(long)]
     as_live: bool,
     /// Make a live run again: SONG is the sound it saved, this the duty file it recorded, for the
@@ -100,19 +101,21 @@ pub(super) fn run(args: &Args) -> Outcome {
         start: inputs::start(&args.start, &display)?,
         arith: args.arith.into(),
     };
-    let song = if piped {
-        coilscore::audio::file::wav_stream(std::io::stdin(), "standard input")
-    } else {
-        coilscore::audio::file::open(&args.song)
-    };
-    let song = pick(song.map_err(Failure::failed)?, args.channel)
-        .map_err(|error| Failure::Refused(format!("--channel {}: {error}", args.channel)))?;
+    let song = open(args)?;
     let further = inputs::further(&args.next)?;
     let recorded = args.inputs.as_deref().map(|path| again::read(path, &job, song.format()));
     let recorded = recorded.transpose()?;
     let again = recorded.as_ref().map(|inputs| Again { further: &further, inputs });
     let began = Instant::now();
-    let report = render_made(song, &job, again, &args.out, args.quiet)?;
+    let known = if args.as_live || !mapping.asks_for_the_song() {
+        None
+    } else if piped {
+        tell("coilscore: a pipe is heard once: loudness and events are taken as they come");
+        None
+    } else {
+        hear_first(args, &job)?
+    };
+    let report = render_made(song, &job, again, known, &args.out, args.quiet)?;
     let wall_s = began.elapsed().as_secs_f64();
     if let Some(csv) = &args.csv {
         convert::duties(&args.out, csv)?;
@@ -127,6 +130,37 @@ pub(super) fn run(args: &Args) -> Outcome {
     }
 }
 
+/// The song as it will be heard.
+fn open(args: &Args) -> Result<Box<dyn Source + Send>, Failure> {
+    let song = if args.song.as_os_str() == "-" {
+        coilscore::audio::file::wav_stream(std::io::stdin(), "standard input")
+    } else {
+        coilscore::audio::file::open(&args.song)
+    };
+    pick(song.map_err(Failure::failed)?, args.channel)
+        .map_err(|error| Failure::Refused(format!("--channel {}: {error}", args.channel)))
+}
+
+/// Hears the song once. A song that breaks off is rendered as far as it goes, and says so then.
+fn hear_first(args: &Args, job: &RenderJob<'_>) -> Result<Option<SongFacts>, Failure> {
+    let mut song = open(args)?;
+    let progress = Progress::over(song.expected_instants(), song.format().rate_hz, args.quiet)?;
+    let mut stopped = false;
+    let facts = measure_song(&mut *song, job.arith, &mut |instants| {
+        stopped = progress.at(instants).is_break();
+        !stopped
+    });
+    drop(progress);
+    if stopped {
+        return Err(Failure::Stopped("stopped while the song was heard; nothing was made".into()));
+    }
+    match facts {
+        Ok(facts) => Ok(Some(facts)),
+        Err(SongError::Analysis(error)) => Err(Failure::refused(error)),
+        Err(_) => Ok(None),
+    }
+}
+
 /// Renders any source, with progress, remarks and Ctrl-C.
 pub(super) fn render_source(
     source: Box<dyn Source + Send>,
@@ -134,22 +168,24 @@ pub(super) fn render_source(
     out: &Path,
     quiet: bool,
 ) -> Result<RenderReport, Failure> {
-    render_made(source, job, None, out, quiet)
+    render_made(source, job, None, None, out, quiet)
 }
 
 fn render_made(
     source: Box<dyn Source + Send>,
     job: &RenderJob<'_>,
     again: Option<Again<'_>>,
+    known: Option<SongFacts>,
     out: &Path,
     quiet: bool,
 ) -> Result<RenderReport, Failure> {
     let expected = source.expected_instants();
     let progress = Progress::over(expected, source.format().rate_hz, quiet)?;
     let hook = &mut |instants| progress.at(instants);
-    let report = match again {
-        Some(again) => render_again(source, job, again, out, hook),
-        None => render(source, job, out, hook),
+    let report = match (again, known) {
+        (Some(again), _) => render_again(source, job, again, out, hook),
+        (None, Some(known)) => render_known(source, job, known, out, hook),
+        (None, None) => render(source, job, out, hook),
     };
     drop(progress);
     let report = report.map_err(|error| match error {

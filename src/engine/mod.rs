@@ -57,6 +57,7 @@ pub enum EngineError {
 fn agree(prepared: &Prepared) -> Result<(), EngineError> {
     let Prepared { analysis, mapper, budget } = prepared;
     mapper.check_bands(analysis.bands.len())?;
+    mapper.check_ears(analysis.ears.len())?;
     let rate = analysis.frame_rate;
     if mapper.frame_rate != rate || budget.frame_rate != rate {
         return Err(EngineError::Disagree("they name different frame rates"));

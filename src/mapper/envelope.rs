@@ -60,7 +60,7 @@ pub(super) fn part_per_frame(time_constant_s: f64, period: Seconds) -> f64 {
 }
 
 /// Time in frames, rounded up.
-fn whole_frames(time_s: f64, rate: Rate) -> u32 {
+pub(super) fn whole_frames(time_s: f64, rate: Rate) -> u32 {
     let frames = (time_s * rate.per_second() - FRAME_TOLERANCE).ceil().max(0.0);
     #[expect(
         clippy::cast_possible_truncation,

@@ -2,7 +2,7 @@
 
 use thiserror::Error;
 
-use super::settings::MapperSettings;
+use super::settings::{MapperSettings, Passages};
 use crate::units::CoilId;
 
 /// Time constants and holds, in seconds.
@@ -57,6 +57,19 @@ pub enum MapperError {
         got: usize,
         /// How many coils there are.
         coils: usize,
+    },
+    /// What becomes of soft passages.
+    #[error("passages: {0}")]
+    Passages(RouteFault),
+    /// An ear that is not there.
+    #[error("{who} listens with ear number {ear}, but there are {ears} (numbered from 0)")]
+    UnknownEar {
+        /// Route or other part of the mapping.
+        who: String,
+        /// As given.
+        ear: usize,
+        /// How many there are.
+        ears: usize,
     },
     /// The idle motion.
     #[error("idle: {0}")]
@@ -213,6 +226,26 @@ impl MapperSettings {
             if let Some(&band) = settings.bands.iter().find(|&&band| band >= bands) {
                 let fault = RouteFault::UnknownBand { band, bands };
                 return Err(MapperError::Route { route, fault });
+            }
+        }
+        Ok(())
+    }
+
+    /// The same for ears.
+    ///
+    /// # Errors
+    /// The first that is not there.
+    pub fn check_ears(&self, ears: usize) -> Result<(), MapperError> {
+        let routes = (1_usize..).zip(&self.routes);
+        let of_routes = routes.map(|(number, it)| (format!("route {number}"), it.ear()));
+        let of_passages = match self.passages {
+            Passages::Even => None,
+            Passages::Kept { ear, .. } => Some(ear),
+        };
+        let all = of_routes.chain([("passages".to_owned(), of_passages)]);
+        for (who, ear) in all.filter_map(|(who, ear)| Some((who, ear?))) {
+            if ear >= ears {
+                return Err(MapperError::UnknownEar { who, ear, ears });
             }
         }
         Ok(())

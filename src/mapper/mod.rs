@@ -9,7 +9,7 @@
 //! ```
 //!
 //! Each step is a file of its own, in that order; motions have a folder. Routes that reach the same
-//! coil are combined. While nothing plays every wish fades to exactly 0, and an `idle` motion, if
+//! coil are combined; where soft passages are to stay soft, they are then made smaller. While nothing plays every wish fades to exactly 0, and an `idle` motion, if
 //! there is one, begins from there. Last of all come the factors: each coil's trim and the master.
 
 mod curve;
@@ -19,6 +19,7 @@ mod idle;
 mod motion;
 #[cfg(test)]
 mod over_tests;
+mod passage;
 mod range;
 mod rest;
 mod route;
@@ -28,14 +29,15 @@ mod tests;
 
 pub use error::{MapperError, RouteFault};
 pub use settings::{
-    Combine, Curve, EnvelopeSettings, IdleSettings, LONGEST_FRONT_S, MapperSettings,
-    MotionSettings, Path, Place, RangeShape, RouteSettings,
+    Combine, Curve, EnvelopeSettings, Hears, IdleSettings, LONGEST_FRONT_S, MapperSettings,
+    MotionSettings, Passages, Path, Place, RangeShape, RouteSettings,
 };
 
 use crate::analysis::Heard;
 use crate::units::Share;
 
 use idle::Idle;
+use passage::Passage;
 use rest::Rest;
 use route::Route;
 
@@ -46,6 +48,7 @@ pub struct Mapper {
     /// Indices of the routes in the order in which they are combined.
     order: Box<[usize]>,
     combine: Combine,
+    passage: Passage,
     rest: Rest,
     idle: Idle,
     /// Per coil, trim times master.
@@ -77,6 +80,7 @@ impl Mapper {
             routes,
             order: order(settings),
             combine: settings.combine,
+            passage: Passage::new(settings.passages)?,
             rest: Rest::new(settings.rest_s, settings.frame_rate.period()),
             idle: Idle::new(&settings.idle, &settings.places, settings.frame_rate)
                 .map_err(MapperError::Idle)?,
@@ -89,7 +93,7 @@ impl Mapper {
     /// Takes in one frame's measurement and returns one wish per coil, in display order.
     ///
     /// To be called once per frame: envelopes and the fade to rest count calls. A band that
-    /// `heard` does not have reads as silence.
+    /// `heard` does not have reads as silence, an ear it does not have hears nothing.
     pub fn wish(&mut self, heard: &Heard<'_>) -> &[Share] {
         self.asked.fill(0.0);
         for &route in &self.order {
@@ -101,12 +105,13 @@ impl Mapper {
                 Combine::Over => route.ask(&mut self.asked, over),
             }
         }
+        let soft = self.passage.factor(heard);
         let gain = self.rest.follow(heard.quiet);
         let idle = self.idle.follow(gain <= 0.0);
         if gain > 0.0 {
             let wishes = self.wishes.iter_mut().zip(&self.asked).zip(&self.factors);
             for ((wish, asked), factor) in wishes {
-                *wish = Share::saturating(asked.clamp(-1.0, 1.0) * gain * factor);
+                *wish = Share::saturating(asked.clamp(-1.0, 1.0) * soft * gain * factor);
             }
         } else {
             self.wishes.fill(Share::NONE);

@@ -132,10 +132,64 @@ pub enum Path {
     },
 }
 
+/// What of the sound a route follows.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Hears {
+    /// The levels of its bands.
+    Levels,
+    /// Events: each throws the envelope up once. Ears count from 0 in the analysis' order. With a
+    /// band, an event counts as much as the band's level within 30 ms of it says; without one,
+    /// every event counts in full.
+    Strikes {
+        /// An ear that hears events or beats.
+        ear: usize,
+    },
+    /// A value that an ear gives between two ends: the phase of the beat (0 and 1), or the
+    /// centroid of the spectrum in Hz, on an axis of octaves.
+    Between {
+        /// The ear.
+        ear: usize,
+        /// Reads 0.
+        low: f64,
+        /// Reads 1, above `low`.
+        high: f64,
+    },
+    /// Loudness, read by the range; what is usual in the music stands for the top.
+    Loudness {
+        /// The ear.
+        ear: usize,
+    },
+}
+
+/// How soft passages stay soft although ranges follow each band: the whole display moves less while
+/// the music is softer than usual.
+///
+/// With L the short-term loudness and U what is usual, every wish is multiplied by
+/// `10^(keep * min(L - U, 0) / 20)`, but by no less than `least`. With `keep` 0.5 a passage that
+/// lies 12 LU below the usual moves half as far; one that is as loud as usual or louder is left as
+/// it is. Of two passages the louder one never has the smaller factor.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Passages {
+    /// All alike.
+    Even,
+    /// Soft ones soft.
+    Kept {
+        /// The ear that hears short-term loudness.
+        ear: usize,
+        /// dB of the wish for each LU, above 0 and at most 2.
+        keep: f64,
+        /// Smallest factor, 0 to 1.
+        least: f64,
+    },
+}
+
 /// One route, resolved: no names, no options.
 #[derive(Debug, Clone, PartialEq)]
 pub struct RouteSettings {
-    /// Indices into the analysis' bands, low to high.
+    /// What it follows.
+    pub hears: Hears,
+    /// Indices into the analysis' bands, low to high: those it follows, or the one that says how
+    /// much an event counts, or none.
     pub bands: Vec<usize>,
     /// Level to 0..1.
     pub range: RangeShape,
@@ -182,6 +236,26 @@ pub struct IdleSettings {
     pub coils: Vec<CoilId>,
 }
 
+impl RouteSettings {
+    /// How many values the motion gets: one for each band that is followed, one for anything else.
+    pub fn values(&self) -> usize {
+        match self.hears {
+            Hears::Levels => self.bands.len(),
+            Hears::Strikes { .. } | Hears::Between { .. } | Hears::Loudness { .. } => 1,
+        }
+    }
+
+    /// The ear it needs.
+    pub fn ear(&self) -> Option<usize> {
+        match self.hears {
+            Hears::Levels => None,
+            Hears::Strikes { ear } | Hears::Between { ear, .. } | Hears::Loudness { ear } => {
+                Some(ear)
+            }
+        }
+    }
+}
+
 impl IdleSettings {
     /// No idle motion.
     pub const NONE: Self =
@@ -199,6 +273,8 @@ pub struct MapperSettings {
     pub routes: Vec<RouteSettings>,
     /// Overlaps.
     pub combine: Combine,
+    /// Soft passages.
+    pub passages: Passages,
     /// Time constant with which wishes fade to rest when nothing plays.
     pub rest_s: Seconds,
     /// What moves at rest.

@@ -21,6 +21,7 @@ pub(super) fn place(x_mm: f64, y_mm: f64) -> Place {
 /// very frame they are heard.
 pub(super) fn route(motion: MotionSettings, bands: usize, coils: usize) -> RouteSettings {
     RouteSettings {
+        hears: Hears::Levels,
         bands: (0..bands).collect(),
         range: RangeShape::Fixed { floor_dbfs: -40.0, full_dbfs: 0.0 },
         curve: Curve::Straight,
@@ -46,6 +47,7 @@ pub(super) fn settings(
         places: (0..coils).map(|i| place(10.0 * i as f64, 0.0)).collect(),
         routes,
         combine,
+        passages: Passages::Even,
         rest_s: Seconds(0.5),
         idle: IdleSettings::NONE,
         trims: vec![1.0; coils],
@@ -55,7 +57,7 @@ pub(super) fn settings(
 
 pub(super) fn wishes(mapper: &mut Mapper, band_dbfs: &[f32], quiet: bool) -> Vec<f64> {
     let top_dbfs = vec![-10.0; band_dbfs.len()];
-    let heard = Heard { band_dbfs, top_dbfs: &top_dbfs, overall_dbfs: -10.0, quiet };
+    let heard = Heard { band_dbfs, top_dbfs: &top_dbfs, senses: &[], overall_dbfs: -10.0, quiet };
     mapper.wish(&heard).iter().map(|wish| wish.get()).collect()
 }
 
@@ -253,6 +255,7 @@ fn any_route() -> impl Strategy<Value = RouteSettings> {
     let times = (0.0..0.1, 0.0..0.3, 0.0..0.1);
     (range, curve, any_motion(), coils, times, 0.0..=1.0, 0..BANDS - 1).prop_map(
         |(range, curve, motion, coils, (attack, release, hold), weight, band)| RouteSettings {
+            hears: Hears::Levels,
             bands: match motion {
                 MotionSettings::Along { .. } => (band..BANDS).collect(),
                 _ => vec![band],

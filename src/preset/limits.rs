@@ -108,6 +108,14 @@ pub(super) const LAYER: Quantity =
     limits("priority", "", (0.0, 100.0), "routes of higher priority cover those of lower");
 pub(super) const MASTER: Quantity =
     limits("master", "", (0.0, 1.0), "1 leaves all wishes as they are, 0 none of them");
+pub(super) const LEAD: Quantity =
+    limits("lead_ms", "ms", (0.0, 1000.0), "no fluid needs longer to answer");
+pub(super) const SURE: Quantity =
+    limits("sure", "", (0.0, 1.0), "0 takes every beat, 1 only what is certain");
+pub(super) const KEEP: Quantity =
+    limits("keep", "", (0.05, 2.0), "it is dB of the wish for each LU below what is usual");
+pub(super) const LEAST: Quantity =
+    limits("least", "", (0.0, 1.0), "it is the smallest factor a soft passage is given");
 pub(super) const TURN: Quantity = limits("turn_deg", "degrees", (-360.0, 360.0), ANY_ANGLE);
 pub(super) const IDLE_LEVEL: Quantity =
     limits("level", "", (0.0, 0.3), "it is to be seen, not to heat the coils all night");

@@ -16,6 +16,9 @@ pub struct Magnet {
     pub grade: Option<&'static str>,
     /// What it stands, C.
     pub limit_c: At<f64>,
+    /// Whether that is what the grade says, and nothing lower was written.
+    #[serde(skip)]
+    pub limit_is_of_grade: bool,
     /// Thickness over diameter, where both were written.
     pub slenderness: Option<f64>,
     /// Its size, where it is known.
@@ -127,13 +130,16 @@ pub(super) fn read(root: &mut Section<'_>) -> Option<Magnet> {
     section.finish();
     // A data sheet knows its magnet; where both stand, the lower counts.
     let lower = |a: At<f64>, b: At<f64>| if a.value <= b.value { a } else { b };
+    let stands_c = of_grade.as_ref().map(|limit| limit.value);
     let limit_c = match (of_grade, limit) {
         (Some(of_grade), Some(limit)) => Some(lower(of_grade, limit)),
         (of_grade, limit) => of_grade.or(limit),
     };
+    let limit_c = limit_c?;
     Some(Magnet {
         grade: known,
-        limit_c: limit_c?,
+        limit_is_of_grade: stands_c.is_some_and(|stands_c| limit_c.value >= stands_c),
+        limit_c,
         slenderness,
         body,
         remanence_t: strength.or(grade.map(|grade| grade.middle_t())),

@@ -4,7 +4,7 @@ use serde::Serialize;
 
 use super::digest::digest_hex;
 use super::finding::{At, Finding, Refusals, SharedSource};
-use super::limits::{IDLE_LEVEL, MASTER, PERIOD, QUIET, REST, TURN};
+use super::limits::{IDLE_LEVEL, KEEP, LEAST, MASTER, PERIOD, QUIET, REST, TURN};
 pub use super::route::{Curve, Hears, Moves, Path, Range, Route};
 use super::section::{Kind, Pad, Section};
 use super::values::{Menu, Picked};
@@ -25,6 +25,9 @@ pub struct Mapping {
     pub combine: &'static str,
     /// Time constant of the fade to rest when nothing plays, ms; default 800.
     pub rest_ms: f64,
+    /// What becomes of soft passages; left out: ranges follow each band, and nothing else.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub passages: Option<Passages>,
     /// What counts as nothing playing; default [`Quiet::Follow`].
     pub quiet: Quiet,
     /// Factor on all wishes, 0 to 1; default 1.
@@ -43,6 +46,15 @@ pub struct Mapping {
     pub warnings: Vec<Finding>,
     #[serde(skip)]
     pub(super) source: SharedSource,
+}
+
+/// Soft passages stay soft: see [`crate::mapper::Passages`].
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Passages {
+    /// dB of the wish for each LU below what is usual, 0.05 to 2; default 0.5.
+    pub keep: f64,
+    /// Smallest factor, 0 to 1; default 0.1.
+    pub least: f64,
 }
 
 /// A slow swell while nothing plays.
@@ -77,6 +89,21 @@ impl Mapping {
     pub fn digest_hex(&self) -> String {
         digest_hex(self)
     }
+
+    /// Whether a song is better heard once before it is played: its loudness and its events then
+    /// are known from the first frame on.
+    pub fn asks_for_the_song(&self) -> bool {
+        let asks = |route: &Route| {
+            matches!(
+                route.hears.value,
+                Hears::Onset { .. }
+                    | Hears::Beat { .. }
+                    | Hears::BeatPhase { .. }
+                    | Hears::Loudness { .. }
+            )
+        };
+        self.passages.is_some() || self.routes.iter().any(asks)
+    }
 }
 
 /// More routes than this are a mistake, or a file made by a program gone wrong.
@@ -101,6 +128,7 @@ fn read_root(pad: &Pad, mut root: Section<'_>) -> Option<Mapping> {
     let combine = root.word_or("combine", &["max", "add", "over"]);
     let rest_ms = root.number_or(&REST, 800.0).value;
     let quiet = read_quiet(&mut root);
+    let passages = read_passages(&mut root);
     let master = root.number_or(&MASTER, 1.0);
     if master.value <= 0.0 {
         pad.warn(&master.span, "master: this mapping moves nothing", "above 0 it moves");
@@ -126,6 +154,7 @@ fn read_root(pad: &Pad, mut root: Section<'_>) -> Option<Mapping> {
         display: display.map(|path| path.value),
         combine,
         rest_ms,
+        passages,
         quiet,
         master: master.value,
         mirror,
@@ -148,6 +177,14 @@ fn read_quiet(root: &mut Section<'_>) -> Quiet {
         }
         _ => Quiet::Follow,
     }
+}
+
+fn read_passages(root: &mut Section<'_>) -> Option<Passages> {
+    let mut section = root.table("passages")?;
+    let keep = section.number_or(&KEEP, 0.5).value;
+    let least = section.number_or(&LEAST, 0.1).value;
+    section.finish();
+    Some(Passages { keep, least })
 }
 
 fn read_idle(root: &mut Section<'_>) -> Option<Idle> {

@@ -70,6 +70,7 @@ pub(super) fn band(band: &BandRequest) -> String {
     let weighting = match band.weighting {
         Weighting::None => "",
         Weighting::A => ", A-weighted",
+        Weighting::Frequency => ", weighted by frequency",
     };
     format!("{low}..{high} Hz {}{weighting}", channel_word(band.channel))
 }

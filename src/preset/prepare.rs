@@ -2,6 +2,7 @@
 
 use super::check::{MOST_LINKS_A_COIL, places_of};
 use super::display::{CoilType, Display, Trust};
+use super::ears::Ears;
 use super::finding::{At, Finding, Refusals, Source, Weight};
 use super::mapping::{Curve, Mapping, Moves, Quiet, Range, Route};
 use super::motions;
@@ -10,7 +11,7 @@ use super::narrow::{Narrow, fitted};
 use super::near::pairs_within;
 use super::wishes;
 use super::words::{listing, nearest, rounded};
-use crate::analysis::{AnalysisSettings, Arith, BandRequest};
+use crate::analysis::{AnalysisSettings, Arith, BandRequest, Knowing};
 use crate::audio::SoundFormat;
 use crate::budget::{self, BudgetSettings, CoilBudget, CoilHeat, Polarity, Pull, Start};
 use crate::engine::Prepared;
@@ -48,12 +49,14 @@ pub fn prepare(
         coils: &coils,
         places: &places,
         bands: vec![],
+        ears: Ears::default(),
         findings: vec![],
     };
     let numbered = (1..).zip(&mapping.routes);
     let routes = numbered.map(|(n, route)| fit.route(n, route, display, sound)).collect();
     let resting = mapping.idle.as_ref().map(|idle| fit.group("idle, group", &idle.group, display));
-    let Fit { bands, findings, .. } = fit;
+    let passages = fit.ears.passages(mapping);
+    let Fit { bands, ears, findings, .. } = fit;
     let (refused, warnings): (Vec<_>, Vec<_>) =
         findings.into_iter().partition(|finding| finding.weight() == Weight::Refusal);
     if !refused.is_empty() {
@@ -78,12 +81,21 @@ pub fn prepare(
         Quiet::Fixed { level_dbfs } => Some(level_dbfs),
     };
     let prepared = Prepared {
-        analysis: AnalysisSettings { sound, frame_rate: rate, bands, quiet_dbfs, arith },
+        analysis: AnalysisSettings {
+            sound,
+            frame_rate: rate,
+            bands,
+            ears: ears.requests,
+            knowing: Knowing::Nothing,
+            quiet_dbfs,
+            arith,
+        },
         mapper: MapperSettings {
             frame_rate: rate,
             places,
             routes,
             combine: motions::combine(mapping.combine),
+            passages,
             rest_s: seconds(mapping.rest_ms),
             idle: motions::idle(mapping, resting.unwrap_or_default()),
             trims: motions::trims(display),
@@ -155,6 +167,7 @@ struct Fit<'a> {
     /// As the mapping sees them.
     places: &'a [Place],
     bands: Vec<BandRequest>,
+    ears: Ears,
     findings: Vec<Finding>,
 }
 
@@ -178,6 +191,7 @@ impl Fit<'_> {
         let motion = motions::motion(&route.moves, &coils, self.places);
         self.check_delay(number, &route.moves, motions::longest_s(&motion, &coils, self.places));
         RouteSettings {
+            hears: self.ears.hears(&route.hears.value),
             bands: self.bands(number, route, sound),
             range: range(route.range),
             curve: curve(route.curve),

@@ -4,6 +4,7 @@ use super::finding::At;
 use super::limits::{
     BAND, BAND_COUNT, EDGES, FIRST_BAND, FROM, HIGH, LAST_BAND, LOW, NOMINAL, Quantity, TO,
 };
+use super::read_ears;
 use super::read_route::{not_above, rising};
 use super::route::Hears;
 use super::section::Section;
@@ -17,6 +18,12 @@ const HEARS: Menu = Menu {
         ("scale_band", "hears.scale_band = { scale = \"third_octave\", nominal_hz = 63 }"),
         ("bands", "hears.bands = { scale = \"octave\", from_hz = 63, to_hz = 8000 }"),
         ("edges", "hears.edges = { hz = [40, 90, 200, 800] }"),
+        ("onset", "hears.onset = { of = \"kick\" }"),
+        ("onset_in_band", "hears.onset_in_band = { low_hz = 200, high_hz = 2000 }"),
+        ("beat", "hears.beat = { lead_ms = 0 }"),
+        ("beat_phase", "hears.beat_phase = { lead_ms = 0 }"),
+        ("brightness", "hears.brightness = { low_hz = 300, high_hz = 4000 }"),
+        ("loudness", "hears.loudness = { over = \"momentary\" }"),
     ],
 };
 
@@ -30,7 +37,8 @@ pub(super) fn read(section: &mut Section<'_>) -> Option<At<Hears>> {
         }
         "scale_band" => read_scale_band(&mut table),
         "bands" => read_bands(&mut table),
-        _ => read_edges(&mut table),
+        "edges" => read_edges(&mut table),
+        _ => read_ears::read(tag, &mut table),
     };
     table.finish();
     Some(At { value: hears?, span: picked.span })

@@ -4,6 +4,7 @@ use super::finding::At;
 use super::limits::{
     ATTACK, EXPONENT, FLOOR, FLOOR_DBFS, FULL, FULL_DBFS, HOLD, LAYER, Quantity, RELEASE, WEIGHT,
 };
+use super::read_ears;
 use super::read_hears;
 use super::read_moves::read_moves;
 use super::route::{Curve, Hears, Moves, Range, Route};
@@ -44,6 +45,9 @@ pub(super) fn read(mut section: Section<'_>) -> Option<Route> {
     if let (Some(hears), Some(moves)) = (&hears, &moves) {
         suits(&section, hears, moves);
     }
+    if let Some(hears) = &hears {
+        read_ears::warn_idle_keys(&section, hears);
+    }
     section.finish();
     Some(Route {
         name: name?,
@@ -64,7 +68,7 @@ pub(super) fn read(mut section: Section<'_>) -> Option<Route> {
 /// One band for motions that follow one level, two or more for those that lay bands out. A carried
 /// spot follows one level or the balance of several.
 fn suits(section: &Section<'_>, hears: &At<Hears>, moves: &At<Moves>) {
-    let bands = hears.value.bands_hz().len();
+    let bands = hears.value.values();
     let (motion, one) = match moves.value {
         Moves::LevelAll { .. } => ("level_all", true),
         Moves::Column { .. } => ("column", true),

@@ -2,6 +2,7 @@
 
 use serde::Serialize;
 
+use super::ears;
 use super::finding::At;
 use crate::analysis::Weighting;
 use crate::analysis::scale::{Scale, ScaleBand, Warped, bark};
@@ -92,6 +93,48 @@ pub enum Hears {
         /// Each band reaches from one to the next.
         hz: Vec<f64>,
     },
+    /// Events in the whole sound.
+    Onset {
+        /// `any`, `kick`, `snare` or `hat`.
+        of: &'static str,
+        /// `level` (default): an event moves as far as its level reaches; `even`: all alike.
+        size: &'static str,
+    },
+    /// What begins within a band.
+    OnsetInBand {
+        /// Lower edge.
+        low_hz: f64,
+        /// Upper edge.
+        high_hz: f64,
+        /// As for [`Hears::Onset`].
+        size: &'static str,
+    },
+    /// The beat, foretold.
+    Beat {
+        /// How much earlier it is told.
+        lead_ms: f64,
+        /// Least confidence.
+        sure: f64,
+    },
+    /// Full at the beat, falling to nothing until the next.
+    BeatPhase {
+        /// How much earlier.
+        lead_ms: f64,
+        /// Least confidence.
+        sure: f64,
+    },
+    /// Where the middle of the spectrum lies, between two frequencies.
+    Brightness {
+        /// Reads 0.
+        low_hz: f64,
+        /// Reads 1.
+        high_hz: f64,
+    },
+    /// Loudness against what is usual in the music.
+    Loudness {
+        /// `momentary` (0.4 s, default) or `short_term` (3 s).
+        over: &'static str,
+    },
 }
 
 impl Hears {
@@ -112,7 +155,25 @@ impl Hears {
                 adjoining(&scale.edges_hz((*from_hz, *to_hz), *count as usize))
             }
             Self::Edges { hz } => adjoining(hz),
+            Self::Onset { of, size: "level" } => vec![ears::band_of(of)],
+            Self::OnsetInBand { low_hz, high_hz, size: "level" } => vec![(*low_hz, *high_hz)],
+            Self::Onset { .. }
+            | Self::OnsetInBand { .. }
+            | Self::Beat { .. }
+            | Self::BeatPhase { .. }
+            | Self::Brightness { .. }
+            | Self::Loudness { .. } => Vec::new(),
         }
+    }
+
+    /// Whether it follows levels of bands, and not events or other qualities of the whole sound.
+    pub fn follows_levels(&self) -> bool {
+        ears::request(self).is_none()
+    }
+
+    /// How many values it gives a motion.
+    pub fn values(&self) -> usize {
+        if self.follows_levels() { self.bands_hz().len() } else { 1 }
     }
 
     /// Whether the edges come from a scale over many bands, of which no single one was asked for:
@@ -123,7 +184,13 @@ impl Hears {
             Self::Band { .. }
             | Self::ScaleBand { .. }
             | Self::BarkBand { .. }
-            | Self::Edges { .. } => false,
+            | Self::Edges { .. }
+            | Self::Onset { .. }
+            | Self::OnsetInBand { .. }
+            | Self::Beat { .. }
+            | Self::BeatPhase { .. }
+            | Self::Brightness { .. }
+            | Self::Loudness { .. } => false,
         }
     }
 }

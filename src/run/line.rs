@@ -1,5 +1,6 @@
 //! Everything a run needs between its source and its sink, built from what the maker wrote.
 
+use crate::analysis::Knowing;
 use crate::audio::SoundFormat;
 use crate::engine::{Engine, Listener};
 use crate::frame::Head;
@@ -31,8 +32,26 @@ impl Line {
         further: &[Mapping],
         sound: SoundFormat,
     ) -> Result<Self, RenderError> {
-        let fit =
-            |mapping| prepare(mapping, job.display, sound, job.rate, job.start.clone(), job.arith);
+        Self::knowing(job, further, sound, &Knowing::Nothing)
+    }
+
+    /// The same for a song of which something is known beforehand.
+    ///
+    /// # Errors
+    /// As [`Line::new`].
+    pub fn knowing(
+        job: &RenderJob<'_>,
+        further: &[Mapping],
+        sound: SoundFormat,
+        knowing: &Knowing,
+    ) -> Result<Self, RenderError> {
+        let fit = |mapping| {
+            let start = job.start.clone();
+            let (mut prepared, names) =
+                prepare(mapping, job.display, sound, job.rate, start, job.arith)?;
+            prepared.analysis.knowing = knowing.clone();
+            Ok::<_, RenderError>((prepared, names))
+        };
         let (prepared, mut names) = fit(job.mapping)?;
         let mut engine = Engine::new(&prepared)?;
         for mapping in further {

@@ -1,11 +1,12 @@
 //! A song to a duty file.
 
 use std::path::Path;
+use std::sync::Arc;
 
 use serde::Serialize;
 use thiserror::Error;
 
-use crate::analysis::Arith;
+use crate::analysis::{Arith, Knowing, SongFacts};
 use crate::audio::fingerprint::Fingerprint;
 use crate::audio::{SampleBlock, SoundFormat, Source};
 use crate::budget::Start;
@@ -129,7 +130,22 @@ pub fn render(
     out: &Path,
     hook: &mut dyn FnMut(u64) -> Flow,
 ) -> Result<RenderReport, RenderError> {
-    make(source, job, None, out, hook)
+    make(source, job, None, &Knowing::Nothing, out, hook)
+}
+
+/// Renders a song that was heard before: `known` is what [`crate::analysis::ears::measure_song`]
+/// said of the very same sound.
+///
+/// # Errors
+/// As [`render`].
+pub fn render_known(
+    source: Box<dyn Source + Send>,
+    job: &RenderJob<'_>,
+    known: SongFacts,
+    out: &Path,
+    hook: &mut dyn FnMut(u64) -> Flow,
+) -> Result<RenderReport, RenderError> {
+    make(source, job, None, &Knowing::Song(Arc::new(known)), out, hook)
 }
 
 /// Renders the sound that a live run heard, with its hands, from its start: the same file again.
@@ -145,19 +161,20 @@ pub fn render_again(
     hook: &mut dyn FnMut(u64) -> Flow,
 ) -> Result<RenderReport, RenderError> {
     let start = again.inputs.start.as_ref().unwrap_or(&job.start).clone();
-    make(source, &RenderJob { start, ..job.clone() }, Some(again), out, hook)
+    make(source, &RenderJob { start, ..job.clone() }, Some(again), &Knowing::Nothing, out, hook)
 }
 
 fn make(
     source: Box<dyn Source + Send>,
     job: &RenderJob<'_>,
     again: Option<Again<'_>>,
+    knowing: &Knowing,
     out: &Path,
     hook: &mut dyn FnMut(u64) -> Flow,
 ) -> Result<RenderReport, RenderError> {
     let sound = source.format();
     let Line { mut engine, mut metering, head, names } =
-        Line::new(job, again.map_or(&[], |again| again.further), sound)?;
+        Line::knowing(job, again.map_or(&[], |again| again.further), sound, knowing)?;
     let mut file = DutyFile::create(out, &head)?;
     if again.is_some() {
         file.start(&job.start)?;

@@ -6,7 +6,9 @@
 #![allow(clippy::unwrap_used, reason = "a bench stops at the first surprise")]
 
 use coilscore::analysis::scale::Scale;
-use coilscore::analysis::{Analysis, AnalysisSettings, Arith, BandRequest, Channel, Weighting};
+use coilscore::analysis::{
+    Analysis, AnalysisSettings, Arith, BandRequest, Channel, Knowing, Weighting,
+};
 use coilscore::audio::{SampleBlock, SoundFormat};
 use coilscore::units::{Hertz, Rate};
 use divan::Bencher;
@@ -37,6 +39,8 @@ fn second_of(bencher: Bencher<'_, '_>, rate_hz: u32, bands: Vec<BandRequest>, ar
         sound: SoundFormat { rate_hz, channels: 2 },
         frame_rate: Rate::new(200, 1).unwrap(),
         bands,
+        ears: vec![],
+        knowing: Knowing::Nothing,
         quiet_dbfs: None,
         arith,
     };

@@ -1,6 +1,8 @@
 //! Sounds to measure, and one way to measure them.
 
-use coilscore::analysis::{Analysis, AnalysisSettings, Arith, BandRequest, Channel, Weighting};
+use coilscore::analysis::{
+    Analysis, AnalysisSettings, Arith, BandRequest, Channel, Knowing, Weighting,
+};
 use coilscore::audio::{SampleBlock, SoundFormat};
 use coilscore::units::{Hertz, Rate};
 
@@ -19,6 +21,8 @@ pub(crate) fn settings(rate_hz: u32, channels: u16, bands: &[BandRequest]) -> An
         sound: SoundFormat { rate_hz, channels },
         frame_rate: Rate::new(200, 1).unwrap(),
         bands: bands.to_vec(),
+        ears: vec![],
+        knowing: Knowing::Nothing,
         quiet_dbfs: None,
         arith: Arith::Portable,
     }

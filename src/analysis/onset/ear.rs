@@ -91,7 +91,7 @@ const PLANS: [Plan; 5] = [
 ];
 
 /// Groups of bands over all looks.
-pub(super) const GROUPS: usize = 6 + 4 + 5 + 5 + 6;
+pub(in crate::analysis) const GROUPS: usize = 6 + 4 + 5 + 5 + 6;
 
 /// Numbers that one look gives: mean rise, highest rise and mean level of each group.
 pub(super) const SIZE: usize = 3 * GROUPS;
@@ -194,6 +194,19 @@ impl Ear {
             out = rest;
         }
     }
+}
+
+/// Of each group: the number of its row of looks, and its edges in Hz.
+pub(in crate::analysis) fn group_bands_hz() -> Vec<(usize, f64, f64)> {
+    let mut bands = Vec::with_capacity(GROUPS);
+    for (row, (design, borders_hz, ..)) in PLANS.iter().enumerate() {
+        let mut low_hz = design.low_hz;
+        for &high_hz in borders_hz.iter().chain([&design.high_hz]) {
+            bands.push((row, low_hz, high_hz));
+            low_hz = high_hz;
+        }
+    }
+    bands
 }
 
 fn row(plan: &Plan) -> Row {

@@ -27,6 +27,7 @@ use super::{AnalysisError, Arith, check_sound};
 use crate::audio::{SampleBlock, SoundFormat};
 use beats::Beats;
 use ear::Ear;
+pub(in crate::analysis) use ear::{GROUPS, group_bands_hz};
 use net::Net;
 use pick::Picker;
 use std::fmt;
@@ -34,6 +35,9 @@ use view::{AHEAD, LIVE, Memory};
 
 /// Looks at the sound per second.
 pub const LOOKS_PER_S: u16 = 250;
+
+/// What one look gives: mean rise, highest rise and mean level of each group of bands.
+pub(in crate::analysis) type Look = [f32; ear::SIZE];
 
 /// Kinds that are picked by their scores.
 const KINDS: usize = 4;
@@ -127,11 +131,22 @@ impl Onsets {
     /// Takes sound in and hands every event found to `each`, in the order of `emitted_s`.
     ///
     /// A block with another number of channels than agreed is heard as far as channels go.
-    pub fn push(&mut self, mut block: SampleBlock<'_>, each: &mut dyn FnMut(Event)) {
+    pub fn push(&mut self, block: SampleBlock<'_>, each: &mut dyn FnMut(Event)) {
+        self.push_seen(block, each, &mut |_| ());
+    }
+
+    /// The same, and hands every look to `seen`.
+    pub(in crate::analysis) fn push_seen(
+        &mut self,
+        mut block: SampleBlock<'_>,
+        each: &mut dyn FnMut(Event),
+        seen: &mut dyn FnMut(&Look),
+    ) {
         while block.instants() > 0 {
             let (rest, look) = self.ear.hear(block);
             block = rest;
             let Some(look) = look else { continue };
+            seen(look);
             self.picker.hear(look);
             let [scores @ .., beat, age] = self.net.weigh(self.memory.take(look));
             self.picker.take(scores, age).iter().flatten().copied().for_each(&mut *each);

@@ -47,7 +47,7 @@ impl Spread {
         places: &[Place],
         rate: Rate,
     ) -> Result<Self, RouteFault> {
-        let bands = route.bands.len();
+        let bands = route.values();
         let group = Group::new(&route.coils, places)?;
         match route.motion {
             MotionSettings::LevelAll => {

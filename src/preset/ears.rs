@@ -1,0 +1,82 @@
+//! What a route hears besides levels: words of the file to ears of the analysis and back.
+
+use super::mapping::Mapping;
+use super::route::Hears;
+use crate::analysis::EarRequest;
+use crate::analysis::onset::Kind;
+use crate::mapper;
+use crate::units::{Hertz, Seconds};
+
+/// Band whose level says how much an event of a kind counts, Hz: where such strokes have most of
+/// their power (common practice, no source).
+pub(super) fn band_of(kind: &str) -> (f64, f64) {
+    match kind {
+        "kick" => (40.0, 120.0),
+        "snare" => (180.0, 4000.0),
+        "hat" => (6000.0, 16_000.0),
+        _ => (40.0, 12_000.0),
+    }
+}
+
+/// The ear that a route needs; `None` for one that follows levels.
+pub(super) fn request(hears: &Hears) -> Option<EarRequest> {
+    let seconds = |ms: f64| Seconds(ms / 1000.0);
+    Some(match *hears {
+        Hears::Onset { of, .. } => EarRequest::Event(match of {
+            "kick" => Kind::Kick,
+            "snare" => Kind::Snare,
+            "hat" => Kind::Hat,
+            _ => Kind::Onset,
+        }),
+        Hears::OnsetInBand { low_hz, high_hz, .. } => {
+            EarRequest::EventInBand { low_hz: Hertz(low_hz), high_hz: Hertz(high_hz) }
+        }
+        Hears::Beat { lead_ms, sure } => EarRequest::Beat { lead_s: seconds(lead_ms), sure },
+        Hears::BeatPhase { lead_ms, sure } => EarRequest::Phase { lead_s: seconds(lead_ms), sure },
+        Hears::Brightness { .. } => EarRequest::Brightness,
+        Hears::Loudness { over } => EarRequest::Loudness { slow: over == "short_term" },
+        Hears::Band { .. }
+        | Hears::ScaleBand { .. }
+        | Hears::Bands { .. }
+        | Hears::BarkBand { .. }
+        | Hears::BarkBands { .. }
+        | Hears::WarpedBands { .. }
+        | Hears::Edges { .. } => return None,
+    })
+}
+
+/// Ears that are asked for, each once.
+#[derive(Debug, Default)]
+pub(super) struct Ears {
+    pub(super) requests: Vec<EarRequest>,
+}
+
+impl Ears {
+    /// What the mapper makes of what a route hears.
+    pub(super) fn hears(&mut self, hears: &Hears) -> mapper::Hears {
+        let Some(request) = request(hears) else { return mapper::Hears::Levels };
+        let ear = self.number(request);
+        match *hears {
+            Hears::BeatPhase { .. } => mapper::Hears::Between { ear, low: 0.0, high: 1.0 },
+            Hears::Brightness { low_hz, high_hz } => {
+                mapper::Hears::Between { ear, low: low_hz, high: high_hz }
+            }
+            Hears::Loudness { .. } => mapper::Hears::Loudness { ear },
+            _ => mapper::Hears::Strikes { ear },
+        }
+    }
+
+    /// What becomes of soft passages.
+    pub(super) fn passages(&mut self, mapping: &Mapping) -> mapper::Passages {
+        let Some(passages) = mapping.passages else { return mapper::Passages::Even };
+        let ear = self.number(EarRequest::Loudness { slow: true });
+        mapper::Passages::Kept { ear, keep: passages.keep, least: passages.least }
+    }
+
+    fn number(&mut self, request: EarRequest) -> usize {
+        self.requests.iter().position(|known| *known == request).unwrap_or_else(|| {
+            self.requests.push(request);
+            self.requests.len() - 1
+        })
+    }
+}
