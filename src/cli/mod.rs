@@ -33,6 +33,7 @@ mod plain;
 mod play;
 mod ports;
 mod progress;
+mod pulls;
 mod render;
 mod request;
 mod sheet;

@@ -14,7 +14,8 @@ pub use super::lifts::Lifts;
 use super::limits::ROOM;
 pub use super::magnet::Magnet;
 use super::section::{Kind, Pad, Section};
-use super::{check, check_wiring, coils, driver, hardware, harness, lift, magnet};
+pub use super::wishes::{Law, Pulling, Wishes};
+use super::{check, check_wiring, coils, driver, hardware, harness, lift, magnet, wishes};
 use crate::coil::copper::resistance_at;
 use crate::frame::{CoilRun, RailHead};
 use crate::units::{Celsius, Ohms};
@@ -39,6 +40,9 @@ pub struct Display {
     pub enclosure: Option<Enclosure>,
     /// Heat between coils side by side.
     pub neighbours: Option<Neighbours>,
+    /// How lifted fluid behaves and what wishes ask for, where it is said.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub pull: Option<At<Pulling>>,
     /// Supplies in the order of the file.
     pub rails: Vec<Rail>,
     /// Kinds of coil.
@@ -136,6 +140,7 @@ fn read_root(pad: &Pad, mut root: Section<'_>) -> Option<Display> {
     let fluid = lift::read_fluid(&mut root);
     let enclosure = hardware::read_enclosure(&mut root);
     let neighbours = hardware::read_neighbours(&mut root);
+    let pull = wishes::read(&mut root);
     let rails: Vec<_> = root.some_tables("rail").into_iter().map(hardware::read_rail).collect();
     let coil_types: Vec<_> =
         root.some_tables("coil_type").into_iter().map(hardware::read_coil_type).collect();
@@ -158,6 +163,7 @@ fn read_root(pad: &Pad, mut root: Section<'_>) -> Option<Display> {
         fluid,
         enclosure,
         neighbours,
+        pull,
         rails: rails.into_iter().map(|(_, rail)| rail).collect::<Option<_>>()?,
         coil_types: coil_types.into_iter().map(|(_, coil)| coil).collect::<Option<_>>()?,
         blocks: blocks.into_iter().collect::<Option<_>>()?,
@@ -166,5 +172,6 @@ fn read_root(pad: &Pad, mut root: Section<'_>) -> Option<Display> {
     };
     check::display(pad, &display);
     check_wiring::display(pad, &display);
+    wishes::check(pad, &display);
     Some(display)
 }

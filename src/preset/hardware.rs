@@ -11,6 +11,7 @@ use super::limits::{
 };
 use super::section::Section;
 use super::values::{Menu, Picked};
+use super::wishes::{self, Law};
 
 /// Case, tank or liquid around all coils.
 #[derive(Debug, Clone, Serialize)]
@@ -99,6 +100,9 @@ pub struct CoilType {
     pub shape: Option<CoilShape>,
     /// Default [`Trust::Estimate`].
     pub trust: Trust,
+    /// Its pull on the fluid, where that is known.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub law: Option<At<Law>>,
 }
 
 /// Copper's resistance falls to nothing, on a straight line, at this far below 0 C (the
@@ -178,6 +182,7 @@ fn read_coil_values(mut section: Section<'_>, name: Option<At<String>>) -> Optio
     let backing_limit_c = section.number_or(&BACKING_LIMIT, 60.0);
     let shape = lift::read_shape(&mut section);
     let trust = read_trust(&mut section);
+    let law = wishes::read_law(&mut section);
     section.finish();
     Some(CoilType {
         name: name?,
@@ -193,6 +198,7 @@ fn read_coil_values(mut section: Section<'_>, name: Option<At<String>>) -> Optio
         backing_limit_c,
         shape,
         trust,
+        law,
     })
 }
 

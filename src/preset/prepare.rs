@@ -9,10 +9,11 @@ use super::motions;
 use super::names::{self, CoilName, Names};
 use super::narrow::{Narrow, fitted};
 use super::near::pairs_within;
+use super::wishes;
 use super::words::{listing, nearest, rounded};
 use crate::analysis::{AnalysisSettings, Arith, BandRequest, Knowing};
 use crate::audio::SoundFormat;
-use crate::budget::{self, BudgetSettings, CoilBudget, CoilHeat, Polarity, Start};
+use crate::budget::{self, BudgetSettings, CoilBudget, CoilHeat, Polarity, Pull, Start};
 use crate::engine::Prepared;
 use crate::mapper::{
     self, EnvelopeSettings, LONGEST_FRONT_S, Mapper, MapperError, MapperSettings, Place,
@@ -63,6 +64,8 @@ pub fn prepare(
     }
     let mut warnings = warnings;
     warnings.extend(slow_frames(display, rate));
+    let budget = prepare_pulls(display, rate, start);
+    warnings.extend(wishes::hanging(display, &budget));
     let names = Names {
         display: display.name.clone(),
         mapping: mapping.name.clone(),
@@ -98,7 +101,7 @@ pub fn prepare(
             trims: motions::trims(display),
             master: mapping.master,
         },
-        budget: budget_settings(display, rate, start),
+        budget,
     };
     try_motions(mapping, &prepared.mapper)?;
     Ok((prepared, names))
@@ -289,7 +292,8 @@ fn curve(curve: Curve) -> mapper::Curve {
 }
 
 /// A display alone, with no mapping and no sound: what the budget and people need of it. In the
-/// [`Names`], mapping, routes and bands are empty.
+/// [`Names`], mapping, routes and bands are empty. Wishes are shares of full duty, as whoever drives
+/// without a mapping means duties.
 pub fn prepare_display(display: &Display, rate: Rate, start: Start) -> (BudgetSettings, Names) {
     let (groups, coils) = names::coils(display);
     let names = Names {
@@ -300,6 +304,13 @@ pub fn prepare_display(display: &Display, rate: Rate, start: Start) -> (BudgetSe
         ..Names::default()
     };
     (budget_settings(display, rate, start), names)
+}
+
+/// The budget as a mapping sees it: where a coil's pull on the fluid is known, a wish is a share of it.
+pub fn prepare_pulls(display: &Display, rate: Rate, start: Start) -> BudgetSettings {
+    let mut settings = budget_settings(display, rate, start);
+    wishes::lay(display, &mut settings);
+    settings
 }
 
 fn budget_settings(display: &Display, rate: Rate, start: Start) -> BudgetSettings {
@@ -376,6 +387,7 @@ fn coil_budget(display: &Display, coil_type: &CoilType) -> CoilBudget {
         steps: display.driver.steps,
         least_duty: display.driver.least_duty(),
         turn_rest: seconds(display.driver.bridge_zero_ms),
+        pull: Pull::Straight,
     }
 }
 
