@@ -95,13 +95,19 @@ const NEODYMIUM_PER_K: f64 = -0.0012;
 /// tables). Thinner ones work closer to where they weaken, and coils push them further.
 pub(super) const SLENDER: f64 = 0.7;
 
+/// Letters, then whole grades; the menu wants them in one row.
+#[expect(clippy::indexing_slicing, reason = "worked out by the compiler, which checks every index")]
 const WORDS: [&str; LETTERS.len() + GRADES.len()] = {
     let mut words = [""; LETTERS.len() + GRADES.len()];
     let mut at = 0;
-    while at < words.len() {
-        words[at] =
-            if at < LETTERS.len() { LETTERS[at].0 } else { GRADES[at - LETTERS.len()].name };
+    while at < LETTERS.len() {
+        words[at] = LETTERS[at].0;
         at += 1;
+    }
+    let mut grade = 0;
+    while grade < GRADES.len() {
+        words[at + grade] = GRADES[grade].name;
+        grade += 1;
     }
     words
 };
