@@ -1,6 +1,6 @@
 //! A mapping on a display, for a sound: settings of all stages, without names and options.
 
-use super::check::places_of;
+use super::check::{self, places_of};
 use super::display::Display;
 use super::ears::Ears;
 use super::finding::{At, Finding, Refusals, Source, Weight};
@@ -37,7 +37,7 @@ pub fn prepare(
     start: Start,
     arith: Arith,
 ) -> Result<(Prepared, Names), Refusals> {
-    check_start(&start, display)?;
+    check::start(&start, display)?;
     let (groups, coils) = names::coils(display);
     let places = motions::seen(mapping, &places_of(display));
     let mut fit = Fit {
@@ -102,22 +102,6 @@ pub fn prepare(
     };
     try_motions(mapping, &prepared.mapper)?;
     Ok((prepared, names))
-}
-
-/// Two nodes a coil, and the enclosure where there is one.
-fn check_start(start: &Start, display: &Display) -> Result<(), Refusals> {
-    let Start::Nodes(nodes) = start else { return Ok(()) };
-    let wanted = 2 * display.coil_count() + usize::from(display.enclosure.is_some());
-    if nodes.len() == wanted && nodes.iter().all(|node| node.0.is_finite()) {
-        return Ok(());
-    }
-    let title = format!(
-        "start: {} temperatures do not describe the {wanted} of display \"{}\"",
-        nodes.len(),
-        display.name
-    );
-    let finding = Finding::placeless(Weight::Refusal, title);
-    Err(finding.help("start cold, warm or unknown, or after a file of this display").into())
 }
 
 /// What only shows when the coils' places meet the motion, as coils in a row across its axis.
