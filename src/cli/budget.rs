@@ -54,7 +54,7 @@ pub(super) fn run(args: &Args) -> Outcome {
     let start = inputs::start(&args.start, &display)?;
     let (settings, names) = prepare_display(&display, args.rate, start);
     if let Some(requests) = &args.requests {
-        return request::answer(requests, args.out.as_deref(), &settings);
+        return request::answer(&args.display, requests, args.out.as_deref(), &settings);
     }
     let report = report(&settings).map_err(Failure::refused)?;
     let pulls = prepare_pulls(&display, args.rate, Start::Cold);

@@ -48,6 +48,7 @@ pub(super) fn run(args: &Args) -> Outcome {
 
 /// A display without a mapping.
 fn alone(args: &Args, display: &Path) -> Result<Display, Failure> {
+    inputs::keep_off_display(display, &args.sheet.picture().into_iter().collect::<Vec<_>>())?;
     let display = inputs::read_display(display, false)?;
     let (settings, names) = prepare_display(&display, args.rate, Start::Cold);
     Budget::new(&settings).map_err(Failure::refused)?;
@@ -61,7 +62,11 @@ fn alone(args: &Args, display: &Path) -> Result<Display, Failure> {
 
 /// A mapping on a display.
 fn pair(args: &Args, preset: PathBuf, display: Option<PathBuf>) -> Result<Display, Failure> {
-    let (mapping, display) = Files { preset, display }.load(false)?;
+    let files = Files { preset, display };
+    let pictures: Vec<&Path> = args.sheet.picture().into_iter().collect();
+    inputs::keep_apart(&files.paths(), &pictures)?;
+    let (mapping, display) = files.load(false)?;
+    inputs::keep_off_display(&files.display_path(&mapping)?, &pictures)?;
     let sound = SoundFormat { rate_hz: args.sound_rate_hz, channels: 2 };
     let (prepared, names) =
         prepare(&mapping, &display, sound, args.rate, Start::Cold, Arith::Native)

@@ -1,6 +1,6 @@
 //! `coilscore coil`: what a coil comes to, from its geometry, before it is ordered.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::Subcommand;
 use coilscore::coil::figures::{Use, figures};
@@ -13,7 +13,7 @@ use coilscore::picture::curves;
 use coilscore::units::{Celsius, Hertz, KelvinPerWatt, Volts};
 
 use super::coil_print::{Asked, csv, curves_of, json, json_rows, table, text};
-use super::{Failure, Outcome, print, tell, write_whole};
+use super::{Failure, Outcome, inputs, print, tell, write_whole};
 
 /// Flags as typed.
 #[derive(Debug, clap::Args)]
@@ -252,6 +252,9 @@ fn one(shape: &Shape, asked: &Asked, work: &WorkArgs) -> Outcome {
 }
 
 fn swept(sweep: &Sweep, shape: &Shape, asked: &Asked, work: &WorkArgs) -> Outcome {
+    let outputs: Vec<&Path> =
+        [work.out.as_deref(), work.picture.as_deref()].into_iter().flatten().collect();
+    inputs::keep_apart(&[], &outputs)?;
     let rows = sweep
         .run(shape, |winding| use_of(winding, asked.at.group, work))
         .map_err(Failure::refused)?;

@@ -37,11 +37,12 @@ mod pulls;
 mod render;
 mod request;
 mod sheet;
+mod signals;
 mod walk;
 
 use std::process::ExitCode;
 
-use clap::{Parser, Subcommand};
+use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
 use coilscore::sink::part::Part;
 
 /// Turns music into permitted duty cycles for the coils of a ferrofluid display.
@@ -115,9 +116,23 @@ impl Failure {
 
 type Outcome = Result<(), Failure>;
 
+/// The command line, in which -1 is a number wherever a number may stand: it is refused by its range,
+/// not as an argument that nobody knows.
+fn command() -> clap::Command {
+    let takes_numbers = |command: clap::Command| {
+        command.mut_args(|arg| {
+            if arg.get_action().takes_values() { arg.allow_negative_numbers(true) } else { arg }
+        })
+    };
+    Args::command()
+        .mut_subcommands(move |command| takes_numbers(command).mut_subcommands(takes_numbers))
+}
+
 /// Runs the program and returns its exit code.
 pub(crate) fn main() -> ExitCode {
-    let outcome = match Args::parse().command {
+    let matches = command().get_matches();
+    let args = Args::from_arg_matches(&matches).unwrap_or_else(|error| error.exit());
+    let outcome = match args.command {
         Command::Demo(args) => demo::run(&args),
         Command::Render(args) => render::run(&args),
         Command::Picture(args) => picture::run(&args),
@@ -189,10 +204,8 @@ fn print(text: &str) -> Outcome {
 
 #[cfg(test)]
 mod tests {
-    use clap::CommandFactory;
-
     #[test]
     fn the_command_line_is_sound_in_every_feature_set() {
-        super::Args::command().debug_assert();
+        super::command().debug_assert();
     }
 }
