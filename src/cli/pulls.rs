@@ -59,13 +59,13 @@ pub(super) fn table(settings: &BudgetSettings, names: &Names, report: &Report) -
             .map_or("-", |(coil, hold)| if hold <= coil.continuous_duty { "yes" } else { "no" });
         let _ = writeln!(
             text,
-            "{:<14} {numbers:<8} {:>6.3} {:>7.3} {:>7} {:>7} {:>7.3} {:>7}   {held:>28}   {for_ever:>8}",
+            "{:<14} {numbers:<8} {:>6.3} {:>7.3} {:>7} {:>7} {:>7} {:>7}   {held:>28}   {for_ever:>8}",
             super::budget::span_name(names, run.first, run.last),
             told.rest_pull,
             told.most_pull,
             number(told.lift_wish),
             number(told.lift_duty),
-            told.drop_duty,
+            number(told.drop_duty),
             number(told.hold_duty),
         );
     }
@@ -84,11 +84,17 @@ pub(super) fn lines(settings: &BudgetSettings, names: &Names) -> String {
         let name = super::budget::span_name(names, run.first, run.last);
         let _ = write!(text, "pull     {name}: ");
         let _ = match (told.lift_wish, told.lift_duty) {
+            _ if told.rest_pull >= 1.0 => write!(
+                text,
+                "{:.2} of the lifting pull at rest: the magnet lifts it by itself, move it back",
+                told.rest_pull
+            ),
             (Some(wish), Some(duty)) => write!(
                 text,
-                "{:.2} of the lifting pull at rest, lifts from a wish of {wish:.2} on (duty {duty:.3}), \
-                 drops below duty {:.3}",
-                told.rest_pull, told.drop_duty
+                "{:.2} of the lifting pull at rest, lifts from a wish of {wish:.2} on (duty {duty:.3}), {}",
+                told.rest_pull,
+                told.drop_duty
+                    .map_or("never drops".into(), |drop| format!("drops below duty {drop:.3}"))
             ),
             _ => write!(
                 text,

@@ -21,8 +21,8 @@ pub struct PullReport {
     pub lift_wish: Option<f64>,
     /// Duty that lifts it; none where none does.
     pub lift_duty: Option<f64>,
-    /// Duty below which it drops.
-    pub drop_duty: f64,
+    /// Duty below which it drops; none where it never does.
+    pub drop_duty: Option<f64>,
     /// Whether it stays up with the current off.
     pub magnet_holds: bool,
     /// Duty that holds it, with the stated margin; none where nothing is held.
@@ -59,7 +59,8 @@ fn report(settings: &BudgetSettings, coil: &CoilBudget, pull: &PullSettings) -> 
         let lift = lift_duty.map_or(0.0, |lift| chords.heat(lift.max(0.0)));
         (lift > 0.0).then(|| chords.heat(held.max(0.0)) / lift)
     };
-    let drop_duty = duty(curve.current(pull.drop_share));
+    let drops = curve.lowest() <= pull.drop_share;
+    let drop_duty = drops.then(|| duty(curve.current(pull.drop_share)));
     let hold_duty = match pull.range {
         PullRange::Held { margin, .. } => {
             let v = curve.current((pull.drop_share * (1.0 + margin)).min(1.0));
@@ -70,7 +71,7 @@ fn report(settings: &BudgetSettings, coil: &CoilBudget, pull: &PullSettings) -> 
     let lift_wish = match pull.range {
         PullRange::Held { at, .. } => at,
         PullRange::FromLift => 0.0,
-        PullRange::FromRest => pull.lift_wish(two_way),
+        PullRange::FromRest => pull.lift_wish(two_way).max(0.0),
     };
     PullReport {
         rest_pull: curve.rest(),
@@ -81,6 +82,6 @@ fn report(settings: &BudgetSettings, coil: &CoilBudget, pull: &PullSettings) -> 
         magnet_holds: curve.rest() >= pull.drop_share,
         hold_duty,
         hold_heat_of_lift: hold_duty.and_then(of_lift),
-        drop_heat_of_lift: of_lift(drop_duty),
+        drop_heat_of_lift: drop_duty.and_then(of_lift),
     }
 }
