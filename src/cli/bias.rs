@@ -14,6 +14,7 @@ use super::{Failure, Outcome, inputs, print, tell, write_whole};
 
 /// Flags as typed.
 #[derive(Debug, clap::Args)]
+#[command(allow_negative_numbers = true)]
 pub(super) struct Args {
     /// Display with shapes of coils, magnet and fluid (TOML)
     #[arg(long, value_name = "FILE")]
@@ -23,6 +24,9 @@ pub(super) struct Args {
     /// that works both ways, else nine tenths of the share at which fluid drops
     #[arg(long, value_name = "SHARE", value_parser = share)]
     share: Option<f64>,
+    /// The share is that of magnet and liquid as warm as they get; left out: at 20 C
+    #[arg(long, requires = "share")]
+    warm: bool,
     /// How warm the magnet gets, C; left out: the limit of the backing
     #[arg(long, value_name = "C", value_parser = magnet_c)]
     magnet_c: Option<f64>,
@@ -72,6 +76,9 @@ pub(super) fn run(args: &Args) -> Outcome {
         LiftError::Missing(_) | LiftError::NoDistance => Failure::refused(error),
         other => Failure::Refused(format!("{}: {other}", args.display.display())),
     })?;
+    if args.write {
+        not_stale(&args.display, &display, &sheet)?;
+    }
     if let Some(file) = &args.csv {
         write_whole(file, csv(&sheet).as_bytes())?;
     }
@@ -97,9 +104,27 @@ fn wanted(args: &Args, display: &Display) -> Wanted {
     let warmest = display.coil_types.iter().map(backing).fold(0.0, f64::max);
     Wanted {
         share: args.share.or((!stated).then_some(usual)),
+        warm: args.warm,
         magnet: Celsius(args.magnet_c.unwrap_or(warmest)),
         liquid: Celsius(args.liquid_c.unwrap_or(display.room_c.value).clamp(0.0, 60.0)),
     }
+}
+
+/// Duties at which coils were seen to lift hold for one distance: a file never says them of another.
+fn not_stale(path: &Path, display: &Display, sheet: &LiftSheet) -> Outcome {
+    let seen = display.blocks.iter().any(|block| block.lifts.is_some());
+    let same = sheet.stated_mm.is_some_and(|mm| (mm - sheet.behind_mm).abs() < 5e-3);
+    if !seen || same {
+        return Ok(());
+    }
+    let file = path.display();
+    let at = sheet.stated_mm.map_or("another distance".to_owned(), |mm| format!("{mm:.2} mm"));
+    Err(Failure::Refused(format!(
+        "{file}: its lift_duty and drop_duty were seen with the magnets at {at} and are wrong at {:.2} mm: \
+         take them out, write behind_mm = {:.2} by hand, move the magnets, then see them anew with \
+         `walk --lift`",
+        sheet.behind_mm, sheet.behind_mm
+    )))
 }
 
 fn write_back(path: &Path, display: &Display, sheet: &LiftSheet) -> Outcome {

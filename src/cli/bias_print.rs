@@ -37,6 +37,9 @@ pub(super) fn text(sheet: &LiftSheet) -> String {
         kind_text(&mut text, kind);
     }
     coils_text(&mut text, sheet);
+    for sentence in &sheet.advice {
+        wrap(&mut text, "- ", sentence);
+    }
     text.push('\n');
     text.push_str(CAUTIONS);
     text
@@ -130,9 +133,12 @@ fn coils_text(text: &mut String, sheet: &LiftSheet) {
     }
     text.push_str(
         "mT, bias: of all magnets; alone: bias of the own magnet; worst neighbour: its field against \
-         the own\ncoil's; all: pull of all others at full current against the own; *: as it was seen \
-         to lift\n",
+         the own\ncoil's; all: pull of all others at full current against the own\n",
     );
+    if let (true, Some(mm)) = (sheet.coils.iter().any(|coil| coil.seen), sheet.stated_mm) {
+        let _ =
+            writeln!(text, "*: in line with the duties at which it was seen to lift, {mm:.2} mm");
+    }
 }
 
 fn coil_line(coil: &CoilLift) -> String {

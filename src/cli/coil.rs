@@ -30,7 +30,9 @@ enum Kind {
     Wound(WoundArgs),
 }
 
+// So that -5 is refused as a size, not as a flag.
 #[derive(Debug, clap::Args)]
+#[command(allow_negative_numbers = true)]
 struct SpiralArgs {
     /// Diameter of the free middle: inner edge of the innermost copper, mm
     #[arg(long)]
@@ -57,7 +59,9 @@ struct SpiralArgs {
     work: WorkArgs,
 }
 
+// So that -5 is refused as a size, not as a flag.
 #[derive(Debug, clap::Args)]
+#[command(allow_negative_numbers = true)]
 struct WoundArgs {
     /// Diameter of the bobbin's core, mm
     #[arg(long)]

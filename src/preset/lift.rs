@@ -230,9 +230,14 @@ pub(super) fn read_fluid(root: &mut Section<'_>) -> Option<Fluid> {
     });
     if let Some(difference) = heavier {
         let title = format!(
-            "{}: the fluid weighs {} kg/m3 more than the liquid: it does not sink",
+            "{}: the fluid is {} kg/m3 {}: it does not sink",
             section.path(DENSITY.key),
-            rounded(difference)
+            rounded(difference.abs()),
+            if difference < 0.0 {
+                "lighter than the liquid"
+            } else {
+                "heavier than the liquid, no more"
+            }
         );
         let cure = "write what a litre of each weighs, in grams, at 20 C";
         section.pad.refuse(&density.span, title, cure);

@@ -24,6 +24,15 @@ pub struct KnownPull {
 /// Fluid this close to a coil's axis is pulled to the wall, other fluid along the wall to the axis.
 const ON_AXIS_MM: f64 = 0.5;
 
+/// What watching a coil lift its fluid says of it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Watched {
+    /// Pull over weight, over what was reckoned.
+    pub factor: f64,
+    /// Pull at which fluid was seen to drop, over that at which it was seen to lift.
+    pub drop_share: Option<f64>,
+}
+
 /// What is missing before pulls are known: keys of the display file, in words.
 pub type Missing = Vec<String>;
 
@@ -110,22 +119,42 @@ impl<'a> Lifting<'a> {
         biases(&self.benches(), face_z_m, &self.coils)
     }
 
-    /// A law brought in line with what was seen of a coil, and the share at which it then drops.
+    /// What was seen of every coil, in display order. Duties hold for the distance at which they were
+    /// seen, which is the one that the display states: without it they say nothing.
+    pub fn watched(&self) -> Vec<Option<Watched>> {
+        let any = self.display.blocks.iter().any(|block| block.lifts.is_some());
+        let (Some(face_z_m), true) = (self.face_z_m(), any) else {
+            return vec![None; self.coils.len()];
+        };
+        let all = sites(&self.benches(), face_z_m, &self.coils).into_iter().enumerate();
+        all.map(|(coil, site)| self.watch(coil, &site?.law)).collect()
+    }
+
+    /// `law` is the coil's at the distance that the display states.
     ///
     /// The pull at the duty at which fluid lifted is 1 by definition, so what stands in the weight
     /// and was not known (wetting, tension, density) comes out of it.
-    pub fn calibrated(&self, coil: usize, law: PullLaw) -> (PullLaw, f64, bool) {
-        let drop_share = self.display.fluid.as_ref().map_or(1.0, |fluid| fluid.drop_share);
-        let Some((lift, drop)) = self.seen(coil) else { return (law, drop_share, false) };
+    fn watch(&self, coil: usize, law: &PullLaw) -> Option<Watched> {
+        let (lift, drop) = self.seen(coil)?;
         let toward = if law.c1 < 0.0 { -1.0 } else { 1.0 };
         let at_lift = law.pull(toward * lift);
         if at_lift <= 0.0 {
-            return (law, drop_share, false);
+            return None;
         }
-        let law = law.times(1.0 / at_lift);
-        let seen_drop =
-            drop.map(|drop| law.pull(toward * drop)).filter(|q| (0.0..=1.0).contains(q));
-        (law, seen_drop.unwrap_or(drop_share), true)
+        let drop_share = drop.map(|drop| law.pull(toward * drop) / at_lift);
+        Some(Watched {
+            factor: 1.0 / at_lift,
+            drop_share: drop_share.filter(|share| (0.0..=1.0).contains(share)),
+        })
+    }
+
+    /// A law at any distance brought in line with what was seen of its coil, and the share at which
+    /// it then drops.
+    pub fn calibrated(&self, law: &PullLaw, watched: Option<Watched>) -> (PullLaw, f64) {
+        let drop_share = self.display.fluid.as_ref().map_or(1.0, |fluid| fluid.drop_share);
+        watched.map_or((*law, drop_share), |seen| {
+            (law.times(seen.factor), seen.drop_share.unwrap_or(drop_share))
+        })
     }
 
     /// Duties at which a coil was seen to lift and to drop. At the frequencies that coils are driven
@@ -176,8 +205,10 @@ impl Display {
         coils
             .map(|(coil, (site, placed))| {
                 let full = Amps(lifting.kinds.get(placed.kind)?.full_a);
-                let (law, drop_share, seen) = lifting.calibrated(coil, site?.law);
-                Some(KnownPull { law, full, drop_share, seen })
+                let law = site?.law;
+                let watched = lifting.watch(coil, &law);
+                let (law, drop_share) = lifting.calibrated(&law, watched);
+                Some(KnownPull { law, full, drop_share, seen: watched.is_some() })
             })
             .collect()
     }

@@ -2,6 +2,7 @@
 
 use serde::Serialize;
 
+use super::lift_advice::array_advice;
 use crate::coil::fluid::liquid::LiquidError;
 use crate::coil::fluid::spikes::Surface;
 use crate::coil::iron::{Iron, Shield, shield};
@@ -9,7 +10,7 @@ use crate::coil::lift::advice::sentences;
 use crate::coil::lift::array::Site;
 use crate::coil::lift::tolerance::{Warm, cases};
 use crate::coil::lift::{Bench, BiasError, PullLaw};
-use crate::preset::pulls::{Lifting, Missing};
+use crate::preset::pulls::{Lifting, Missing, Watched};
 use crate::preset::{Display, coil_labels};
 use crate::units::Celsius;
 use thiserror::Error;
@@ -20,6 +21,8 @@ pub struct Wanted {
     /// Share of the lifting pull that the coil with the most bias is to get; none takes the distance
     /// that the display states.
     pub share: Option<f64>,
+    /// Whether it is to get that when magnet and liquid are warm, and not at 20 C.
+    pub warm: bool,
     /// How warm the magnet gets.
     pub magnet: Celsius,
     /// How warm fluid and liquid get.
@@ -39,6 +42,17 @@ pub enum LiftError {
          [magnet], or ask for a distance with --share"
     )]
     NoDistance,
+    /// Warm magnets are weaker, so that cold ones would lift alone.
+    #[error(
+        "a bias of {share} when warm is {cold:.2} when cold: magnets would hold the fluid up by themselves \
+         cold; ask for less than {:.2}, or for a magnet that stays cooler", share / cold
+    )]
+    Cold {
+        /// Asked for, warm.
+        share: f64,
+        /// What that is at 20 C.
+        cold: f64,
+    },
     /// No distance gives it.
     #[error(transparent)]
     Bias(#[from] BiasError),
@@ -54,6 +68,8 @@ pub struct LiftSheet {
     pub display: String,
     /// Distance of the magnets' faces behind the coils' front copper, mm.
     pub behind_mm: f64,
+    /// What the display states, mm: duties at which coils lift were seen there.
+    pub stated_mm: Option<f64>,
     /// True when it was found for a share, false when the display states it.
     pub found: bool,
     /// Fluid less liquid, kg/m3 at 20 C.
@@ -64,6 +80,8 @@ pub struct LiftSheet {
     pub kinds: Vec<KindLift>,
     /// Coils in display order.
     pub coils: Vec<CoilLift>,
+    /// What is to be done about all coils together.
+    pub advice: Vec<String>,
 }
 
 /// One kind of coil with its own magnet alone.
@@ -155,6 +173,10 @@ pub fn curve_u(place: usize) -> f64 {
 /// Nearest and furthest that a magnet is looked for, m.
 const NEAREST_M: f64 = 0.5e-3;
 const FURTHEST_M: f64 = 0.25;
+/// Where what warmth takes is worked out, m: any place does.
+const REFERENCE_M: f64 = 0.02;
+/// First step away from where one coil alone gets its share, m.
+const FIRST_STRIDE_M: f64 = 0.5e-3;
 /// Distances of the curves, from the one that is set, mm.
 const AROUND_MM: [f64; 5] = [-4.0, -2.0, 0.0, 2.0, 4.0];
 
@@ -165,8 +187,13 @@ const AROUND_MM: [f64; 5] = [-4.0, -2.0, 0.0, 2.0, 4.0];
 pub fn lift_sheet(display: &Display, wanted: &Wanted) -> Result<LiftSheet, LiftError> {
     let lifting = Lifting::new(display).map_err(LiftError::Missing)?;
     let benches = lifting.benches();
+    let watched = lifting.watched();
     let face_z_m = match wanted.share {
-        Some(share) => face_for(&lifting, &benches, share)?,
+        Some(share) => {
+            let share =
+                if wanted.warm { cold_share(display, &benches, share, wanted)? } else { share };
+            face_for(&lifting, &benches, &watched, share)?
+        }
         None => lifting.face_z_m().ok_or(LiftError::NoDistance)?,
     };
     let fluid = display.fluid.as_ref();
@@ -178,33 +205,83 @@ pub fn lift_sheet(display: &Display, wanted: &Wanted) -> Result<LiftSheet, LiftE
         kinds.push(kind);
     }
     let sites = lifting.sites(face_z_m);
-    let named = sites.iter().zip(coil_labels(display)).enumerate();
-    let coils = named.map(|(coil, (site, name))| coil_lift(&lifting, coil, name, site));
+    let named = sites.iter().zip(&watched).zip(coil_labels(display)).enumerate();
+    let coils: Vec<CoilLift> = named
+        .map(|(coil, ((site, watched), name))| coil_lift(&lifting, coil, name, site, *watched))
+        .collect();
     Ok(LiftSheet {
         display: display.name.clone(),
         behind_mm: -face_z_m * 1e3,
+        stated_mm: lifting.face_z_m().map(|face| -face * 1e3),
         found: wanted.share.is_some(),
         density_difference_kg_per_m3: fluid.map_or(0.0, |fluid| fluid.density_difference()),
         weight_n_per_m3: benches.first().map_or(0.0, Bench::weight_n_per_m3),
         kinds,
-        coils: coils.collect(),
+        advice: array_advice(display, wanted, &coils),
+        coils,
     })
 }
 
+/// The share at 20 C that is left as `share` when all is warm. Warmth takes the same part from every
+/// bias, wherever the magnet stands, for pull goes with the square of its field.
+fn cold_share(
+    display: &Display,
+    benches: &[Bench<'_>],
+    share: f64,
+    wanted: &Wanted,
+) -> Result<f64, LiftError> {
+    let (Some(bench), Some(fluid)) = (benches.first(), &display.fluid) else { return Ok(share) };
+    let cases = cases(bench, -REFERENCE_M, &fluid.liquid, &warm(display, wanted))?;
+    let bias = |what: &str| cases.iter().find(|case| case.what == what).map(|case| case.law.q0);
+    let left = bias("all warm").zip(bias("as set")).map_or(1.0, |(warm, set)| warm / set);
+    let cold = share / left;
+    if cold >= 1.0 {
+        return Err(LiftError::Cold { share, cold });
+    }
+    Ok(cold)
+}
+
+fn warm(display: &Display, wanted: &Wanted) -> Warm {
+    let magnet_per_k = display.magnet.as_ref().map_or(0.0, |magnet| magnet.per_k);
+    Warm { magnet: wanted.magnet, liquid: wanted.liquid, magnet_per_k }
+}
+
 /// The distance at which the coil with the most bias gets the share: alone first, then among the
-/// others, whose magnets add to it or take from it.
-fn face_for(lifting: &Lifting<'_>, benches: &[Bench<'_>], share: f64) -> Result<f64, BiasError> {
-    let mut face_z_m = f64::NEG_INFINITY;
+/// others, whose magnets add to it or take from it, and as what was seen of each coil has it.
+fn face_for(
+    lifting: &Lifting<'_>,
+    benches: &[Bench<'_>],
+    watched: &[Option<Watched>],
+    share: f64,
+) -> Result<f64, BiasError> {
+    let mut alone = f64::INFINITY;
     for bench in benches {
         // The furthest of what the kinds ask for, so that none lifts by itself.
-        let alone = bench.face_for(share, -FURTHEST_M, -NEAREST_M)?;
-        face_z_m = if face_z_m.is_finite() { face_z_m.min(alone) } else { alone };
+        alone = alone.min(bench.face_for(share, -FURTHEST_M, -NEAREST_M)?);
     }
-    let most = |face: f64| lifting.biases(face).into_iter().fold(0.0, f64::max);
-    let (mut below, mut above) = (face_z_m - 0.02, face_z_m + 0.02);
-    above = above.min(-NEAREST_M);
-    if most(below) >= share || most(above) < share {
-        return Ok(face_z_m);
+    let most = |face: f64| {
+        let seen = |(q0, seen): (f64, &Option<Watched>)| q0 * seen.map_or(1.0, |it| it.factor);
+        lifting.biases(face).into_iter().zip(watched).map(seen).fold(0.0, f64::max)
+    };
+    let at_alone = most(alone);
+    let (mut below, mut above) = (alone, alone);
+    let mut reached = at_alone;
+    let mut stride = FIRST_STRIDE_M;
+    while (reached < share) == (at_alone < share) {
+        if at_alone < share {
+            (below, above) = (above, (above + stride).min(-NEAREST_M));
+            reached = most(above);
+            if reached < share && above >= -NEAREST_M {
+                return Err(BiasError::TooWeak { share, best: reached, face_z_m: above });
+            }
+        } else {
+            (below, above) = ((below - stride).max(-FURTHEST_M), below);
+            reached = most(below);
+            if reached >= share && below <= -FURTHEST_M {
+                return Err(BiasError::TooStrong { share, least: reached, face_z_m: below });
+            }
+        }
+        stride *= 1.5;
     }
     for _ in 0..40 {
         let middle = f64::midpoint(below, above);
@@ -222,8 +299,7 @@ fn kind_lift(
 ) -> Result<KindLift, LiftError> {
     let law = bench.law(face_z_m);
     let bias_t = bench.bias(face_z_m).field.length();
-    let per_k = display.magnet.as_ref().map_or(0.0, |magnet| magnet.per_k);
-    let warm = Warm { magnet: wanted.magnet, liquid: wanted.liquid, magnet_per_k: per_k };
+    let warm = warm(display, wanted);
     let mut lines = Vec::new();
     if let Some(fluid) = &display.fluid {
         for case in cases(bench, face_z_m, &fluid.liquid, &warm)? {
@@ -269,7 +345,7 @@ fn warm_advice(cases: &[CaseLine]) -> Option<String> {
     let grows = if warm > set { "grows" } else { "falls" };
     Some(format!(
         "Warm, the bias {grows} to {warm:.2} of the lifting pull: set the distance with magnet and liquid \
-         as warm as they will be."
+         as warm as they will be, or ask for a share with --warm."
     ))
 }
 
@@ -293,8 +369,14 @@ fn law_of(law: &PullLaw, drop_share: f64) -> Law {
     Law { q0, c1, c2, lift_u: law.lift(), drop_u: law.drop(drop_share) }
 }
 
-fn coil_lift(lifting: &Lifting<'_>, coil: usize, name: String, site: &Site) -> CoilLift {
-    let (law, drop_share, seen) = lifting.calibrated(coil, site.law);
+fn coil_lift(
+    lifting: &Lifting<'_>,
+    coil: usize,
+    name: String,
+    site: &Site,
+    watched: Option<Watched>,
+) -> CoilLift {
+    let (law, drop_share) = lifting.calibrated(&site.law, watched);
     let place_mm = lifting.coils().get(coil).map_or([0.0; 2], |at| [at.x_m * 1e3, at.y_m * 1e3]);
     CoilLift {
         coil,
@@ -302,9 +384,9 @@ fn coil_lift(lifting: &Lifting<'_>, coil: usize, name: String, site: &Site) -> C
         place_mm,
         bias_mt: site.bias_t * 1e3,
         law: law_of(&law, drop_share),
-        q0_alone: site.q0_alone,
+        q0_alone: site.q0_alone * watched.map_or(1.0, |seen| seen.factor),
         drop_share,
-        seen,
+        seen: watched.is_some(),
         nearest: site.nearest.map(|nearest| (nearest.coil, nearest.field_percent)),
         others_percent: site.all_percent,
     }

@@ -9,6 +9,7 @@
 mod cautions;
 mod figures;
 pub mod lift;
+mod lift_advice;
 mod text;
 mod words;
 

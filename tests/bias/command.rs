@@ -85,3 +85,75 @@ fn outputs_do_not_go_over_the_display() {
     assert_eq!(done.status.code(), Some(2));
     assert_eq!(fs::read_to_string(folder.path().join("d.toml")).unwrap(), DISPLAY);
 }
+
+#[test]
+fn duties_seen_at_one_distance_are_not_left_beside_another() {
+    let seen = "first_channel = 0\nlift_duty = 0.4\ndrop_duty = 0.2";
+    let display = changed("grade = \"N42\"", "grade = \"N42\"\nbehind_mm = 24")
+        .replace("first_channel = 0", seen);
+    let folder = bench(&display);
+    let args = ["bias", "--display", "d.toml", "--share", "0.5", "--write", "--csv", "c.csv"];
+    let done = run(folder.path(), &args);
+    assert_eq!(done.status.code(), Some(2));
+    let said = text(&done.stderr);
+    assert!(said.contains("seen with the magnets at 24.00 mm and are wrong at"), "{said}");
+    assert_eq!(fs::read_to_string(folder.path().join("d.toml")).unwrap(), display);
+    assert!(!folder.path().join("c.csv").exists());
+    let done = run(folder.path(), &args[..5]);
+    let said = text(&done.stdout);
+    assert!(said.contains("*: in line with the duties at which it was seen to lift, 24.00 mm"));
+}
+
+#[test]
+fn what_cannot_work_is_said() {
+    let one_way = changed("polarity = \"sign_magnitude\"", "polarity = \"one_way\"")
+        .replace("bridge_zero_ms = 5\n", "");
+    let folder = bench(&one_way);
+    let said = |more: &[&str]| {
+        let args = [&["bias", "--display", "d.toml"], more].concat();
+        text(&run(folder.path(), &args).stdout).split_whitespace().collect::<Vec<_>>().join(" ")
+    };
+    let strong = said(&["--share", "0.85", "--magnet-c", "120"]);
+    assert!(strong.contains("a driver that works one way never lets it drop again"), "{strong}");
+    assert!(strong.contains("At 120 C the magnets are above the 65 C that they stand"), "{strong}");
+    // Cold magnets are stronger; a temperature may be below nothing.
+    let usual = said(&["--magnet-c", "-5"]);
+    assert!(!usual.contains("never lets") && !usual.contains("do not lift"), "{usual}");
+    assert!(!usual.contains("weaken for good: a grade"), "{usual}");
+    let opposed = one_way.replace("grade = \"N42\"", "grade = \"N42\"\nopposed = true");
+    fs::write(folder.path().join("d.toml"), opposed).unwrap();
+    let opposed = said(&[]);
+    assert!(
+        opposed.contains("12 of 12 coils do not lift with a driver that works one way"),
+        "{opposed}"
+    );
+}
+
+/// Remanence falls with warmth and takes its square from the bias: what is asked for warm is more cold.
+#[test]
+fn a_share_may_be_asked_for_warm() {
+    let folder = bench(DISPLAY);
+    let figures = |more: &[&str]| {
+        let args = [&["bias", "--display", "d.toml", "--json", "--share", "0.7"], more].concat();
+        let done = run(folder.path(), &args);
+        serde_json::from_slice::<serde_json::Value>(&done.stdout).unwrap()
+    };
+    let most = |json: &serde_json::Value| {
+        let coils = json["coils"].as_array().unwrap().iter();
+        coils.map(|coil| coil["law"]["q0"].as_f64().unwrap()).fold(0.0, f64::max)
+    };
+    let warm = ["--magnet-c", "60", "--liquid-c", "20"];
+    let (cold, warm) = (figures(&warm), figures(&[&warm[..], &["--warm"]].concat()));
+    assert!((most(&cold) - 0.7).abs() < 1e-6);
+    // -0.12 %/K over 40 K (makers' tables of neodymium magnets: -0.11 to -0.12 %/K).
+    let by_hand = 0.7 / (1.0 - 0.0012 * 40.0_f64).powi(2);
+    assert!((most(&warm) / by_hand - 1.0).abs() < 0.01, "{} for {by_hand}", most(&warm));
+    assert!(warm["behind_mm"].as_f64().unwrap() < cold["behind_mm"].as_f64().unwrap());
+    let args = ["bias", "--display", "d.toml", "--share", "0.95", "--magnet-c", "60", "--warm"];
+    let done = run(folder.path(), &args);
+    let said = text(&done.stderr);
+    assert!(
+        done.status.code() == Some(2) && said.contains("fluid up by themselves cold"),
+        "{said}"
+    );
+}

@@ -3,6 +3,8 @@
 use coilscore::coil::lift::PullLaw;
 use coilscore::preset::pulls::{KnownPull, Lifting};
 use coilscore::preset::{Display, display};
+use coilscore::sheet::lift::{Wanted, lift_sheet};
+use coilscore::units::Celsius;
 
 use super::{DISPLAY, changed};
 
@@ -98,4 +100,48 @@ fn what_is_not_written_is_not_part_of_what_a_display_means() {
         "{ring}\n[fluid]\nliquid.known = {{ kg_per_m3 = 1000 }}\nahead_mm = 8\nbelow_mm = 10\n"
     );
     assert_ne!(plain.digest_hex(), read(&said).digest_hex());
+}
+
+/// What was seen at one distance is a matter of weight, and so holds at others; duties do not.
+#[test]
+fn what_was_seen_at_one_distance_counts_at_another() {
+    let seen = "first_channel = 0\nlift_duty = 0.4\ndrop_duty = 0.2";
+    let grade = |mm: f64| format!("grade = \"N42\"\nbehind_mm = {mm}");
+    let text = changed("grade = \"N42\"", &grade(24.0)).replace("first_channel = 0", seen);
+    let at = Celsius(40.0);
+    let wanted = Wanted { share: Some(0.5), warm: false, magnet: at, liquid: at };
+    let sheet = lift_sheet(&read(&text), &wanted).unwrap();
+    let most = sheet.coils.iter().map(|coil| coil.law.q0).fold(0.0, f64::max);
+    assert!((most - 0.5).abs() < 1e-6, "{most}");
+    assert!((sheet.behind_mm - 24.0).abs() > 0.5, "{}", sheet.behind_mm);
+    // The same by hand, coil by coil: reckoned there, times what was seen over what was reckoned here.
+    let laws = |mm: f64| read(&changed("grade = \"N42\"", &grade(mm))).pulls();
+    for ((coil, here), there) in sheet.coils.iter().zip(laws(24.0)).zip(laws(sheet.behind_mm)) {
+        let factor = 1.0 / here.unwrap().law.pull(0.4);
+        let hand = there.unwrap().law.times(factor);
+        assert!(coil.seen && (coil.law.q0 / hand.q0 - 1.0).abs() < 1e-6);
+        assert!((coil.law.c1 / hand.c1 - 1.0).abs() < 1e-6);
+        let drop_share = here.unwrap().law.pull(0.2) * factor;
+        assert!((coil.drop_share - drop_share).abs() < 1e-9);
+    }
+    // Seen at no stated distance, they say nothing.
+    let nowhere = read(&text.replace("behind_mm = 24\n", ""));
+    let sheet = lift_sheet(&nowhere, &wanted).unwrap();
+    assert!(sheet.coils.iter().all(|coil| !coil.seen && coil.drop_share == 0.6));
+}
+
+/// Magnets side by side close together take from each other's pull along the wall or add to it; the
+/// share that is found is the one that was asked for all the same.
+#[test]
+fn crowded_magnets_get_the_share_that_was_asked_for() {
+    let at = Celsius(40.0);
+    for pitch in [36, 40, 90] {
+        for share in [0.3, 0.8] {
+            let text = changed("pitch_mm = 60", &format!("pitch_mm = {pitch}"));
+            let wanted = Wanted { share: Some(share), warm: false, magnet: at, liquid: at };
+            let sheet = lift_sheet(&read(&text), &wanted).unwrap();
+            let most = sheet.coils.iter().map(|coil| coil.law.q0).fold(0.0, f64::max);
+            assert!((most - share).abs() < 1e-6, "{pitch} mm, {share}: {most}");
+        }
+    }
 }
