@@ -9,11 +9,13 @@ pub use super::driver::{Driver, DriverKind};
 use super::finding::{At, Finding, Refusals, SharedSource};
 pub use super::hardware::{CoilType, Enclosure, Neighbours, Rail, Trust};
 pub use super::harness::{Fault, Harness, Link, Magnet, Wire};
+pub use super::lag::{FluidLag, FluidWay};
 pub use super::lifts::Lifts;
 use super::limits::ROOM;
 use super::section::{Kind, Pad, Section};
-use super::{check, check_wiring, coils, driver, hardware, harness};
+use super::{check, check_wiring, coils, driver, hardware, harness, lag};
 use crate::coil::copper::resistance_at;
+use crate::coil::fluid::Lag;
 use crate::frame::{CoilRun, RailHead};
 use crate::units::{Celsius, Ohms};
 
@@ -30,6 +32,8 @@ pub struct Display {
     pub link: Option<Link>,
     /// The magnet behind the coils, where it is known.
     pub magnet: Option<Magnet>,
+    /// How late the fluid follows, where it is known.
+    pub lag: Option<FluidLag>,
     /// Case or tank around the coils, where there is one.
     pub enclosure: Option<Enclosure>,
     /// Heat between coils side by side.
@@ -69,6 +73,11 @@ impl Display {
     pub fn backing_limit_c(&self, coil_type: &CoilType) -> f64 {
         let magnet_c = self.magnet.as_ref().map_or(f64::INFINITY, |magnet| magnet.limit_c.value);
         coil_type.backing_limit_c.value.min(magnet_c)
+    }
+
+    /// How late the fluid follows, as models of both ways.
+    pub fn fluid_lag(&self) -> Option<Lag> {
+        self.lag.as_ref().and_then(FluidLag::used)
     }
 
     /// Current of each coil of a block at full duty, A: the whole rail over the winding at room
@@ -128,6 +137,7 @@ fn read_root(pad: &Pad, mut root: Section<'_>) -> Option<Display> {
     let driver = driver::read(&mut root);
     let link = harness::read_link(&mut root);
     let magnet = harness::read_magnet(&mut root);
+    let lag = lag::read(&mut root);
     let enclosure = hardware::read_enclosure(&mut root);
     let neighbours = hardware::read_neighbours(&mut root);
     let rails: Vec<_> = root.some_tables("rail").into_iter().map(hardware::read_rail).collect();
@@ -149,6 +159,7 @@ fn read_root(pad: &Pad, mut root: Section<'_>) -> Option<Display> {
         driver: driver?,
         link,
         magnet,
+        lag,
         enclosure,
         neighbours,
         rails: rails.into_iter().map(|(_, rail)| rail).collect::<Option<_>>()?,

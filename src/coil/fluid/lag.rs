@@ -36,9 +36,11 @@ impl Way {
         possible.then(|| Self { dead: Seconds(dead.max(0.0)), response })
     }
 
-    /// How much later the fluid moves than it is told: dead time and the response's own lag.
+    /// How much later the fluid moves than it is told: until a stroke has taken it half of its way.
+    /// Slow motion follows by the dead time and [`Response::lead`], some milliseconds less where the
+    /// fluid overshoots and more where it creeps.
     pub fn lag(&self) -> Seconds {
-        Seconds(self.dead.0 + self.response.lead().0)
+        Seconds(self.dead.0 + self.response.half().0)
     }
 }
 
@@ -95,11 +97,14 @@ mod tests {
         assert_eq!(Way::from_video(Seconds(f64::NAN), Seconds(0.1)), None);
     }
 
-    /// Dead time plus 2 damping / w: 42 ms and 2 x 0.5 / 18.8914 = 52.93 ms.
+    /// At critical damping (1 + x) exp(-x) = 1/2 at x = 1.678347 (computed); without damping
+    /// 1 - cos(x) = 1/2 at x = pi/3.
     #[test]
     fn lag_worked_by_hand() {
-        let way = Way::new(Seconds(0.042), 18.8914 / std::f64::consts::TAU, 0.5);
-        assert!((way.lag().0 - 0.094_934).abs() < 1e-6, "{:?}", way.lag());
+        let way = Way::new(Seconds(0.042), 20.0 / std::f64::consts::TAU, 1.0);
+        assert!((way.lag().0 - 0.042 - 1.678_347 / 20.0).abs() < 2e-6, "{:?}", way.lag());
+        let free = Response { natural_rad_per_s: 20.0, damping: 0.0 };
+        assert!((free.half().0 - std::f64::consts::FRAC_PI_3 / 20.0).abs() < 2e-6);
         let other = Way { dead: Seconds(0.5), ..way };
         assert_eq!(Lag { rise: way, fall: other }.lead(), way.lag());
     }

@@ -149,7 +149,9 @@ mod tests {
         for (frame, height) in heights.iter().enumerate() {
             let t = (frame + 1) as f64 / 200.0 - 0.042;
             let exact = match t > 0.0 {
-                true => 1.0 - (-zeta * w * t).exp() * ((wd * t).cos() + zeta * w / wd * (wd * t).sin()),
+                true => {
+                    1.0 - (-zeta * w * t).exp() * ((wd * t).cos() + zeta * w / wd * (wd * t).sin())
+                }
                 false => 0.0,
             };
             // Above 1 the fluid sinks back by the way of the fall, which is the same here.
