@@ -13,6 +13,7 @@
 
 #[path = "../common/mod.rs"]
 mod common;
+mod hour;
 mod late;
 mod lead;
 mod songs;
