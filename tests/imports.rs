@@ -40,7 +40,7 @@ const ALLOWED: &[(&str, &[&str])] = &[
             "preset",
         ],
     ),
-    ("picture", &["units", "fit", "frame", "sheet"]),
+    ("picture", &["units", "coil", "fit", "frame", "sheet"]),
     (
         "cli",
         &[

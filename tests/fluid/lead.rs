@@ -7,6 +7,7 @@ use coilscore::analysis::Arith;
 use coilscore::audio::file::open;
 use coilscore::budget::Start;
 use coilscore::frame::record::Entry;
+use coilscore::picture::{Ending, TimelineBuilder};
 use coilscore::run::render::{RenderReport, render_as_live};
 use coilscore::run::{Flow, RenderJob, render};
 use coilscore::sink::file::open as open_duty_file;
@@ -114,4 +115,26 @@ fn readers_keep_the_times_at_which_frames_are_sent() {
     assert_eq!((by_us[0], by_us[200]), (0.0, 1.0));
     let said = String::from_utf8_lossy(&read.stderr);
     assert!(said.contains("lead"), "it says how far frames lead: {said}");
+}
+
+/// The picture's own judgement of how late the fluid will be, from the file alone.
+#[test]
+fn a_picture_says_how_late_the_fluid_will_be() {
+    let dir = desk();
+    let late_ms = |as_live: bool, lag: &str| {
+        let (_, file) = made(dir.path(), lag, as_live);
+        let mut reader = open_duty_file(&file).unwrap();
+        let mut timeline = TimelineBuilder::new(reader.head()).unwrap();
+        while let Some(entry) = reader.next_entry().unwrap() {
+            if let Entry::Duty { frame, codes } = entry {
+                timeline.duty(u64::from(frame), codes);
+            }
+        }
+        timeline.finish(Ending::Whole).fluid_late_s().map(|late_s| 1000.0 * late_s)
+    };
+    assert_eq!(late_ms(false, ""), None, "nothing is known of that fluid");
+    let (live, led) = (late_ms(true, LAG).unwrap(), late_ms(false, LAG).unwrap());
+    println!("as live {live:+.1} ms, from a file {led:+.1} ms");
+    assert!((70.0..140.0).contains(&live), "{live}");
+    assert!(led.abs() < 20.0, "{led}");
 }
