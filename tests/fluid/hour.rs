@@ -2,8 +2,11 @@
 
 use std::f64::consts::TAU;
 
+use crate::counting::allocations_during;
 use coilscore::audio::playback::{Drift, KeptBack, Stretch, keep_back};
 use coilscore::audio::{SampleBlock, SoundFormat};
+use coilscore::coil::fluid::{Lag, Preview, Way};
+use coilscore::units::{Rate, Seconds};
 
 const RATE_HZ: u32 = 8_000;
 const BLOCK: usize = 64;
@@ -205,4 +208,27 @@ fn resampling_adds_nothing_that_is_heard() {
     println!("what is not the sine: {db:.1} dB");
     assert!((cosine.hypot(sine) - 0.5).abs() < 0.002);
     assert!(db < -76.0, "{db}");
+}
+
+/// The sound system's threads get no memory from us: blocks in, blocks out, a gap, a leap.
+#[test]
+fn no_memory_is_asked_for_on_the_way() {
+    let sound = SoundFormat { rate_hz: 48_000, channels: 2 };
+    let (mut feed, mut kept, _) = keep_back(sound, 44_100, 0.1).unwrap();
+    let (block, mut out) = ([0.1_f32; 512], [0.0_f32; 470]);
+    let way = Way::new(Seconds(0.03), 3.0, 0.5);
+    let mut preview = Preview::new(&Lag { rise: way, fall: way }, 24, Rate::new(200, 1).unwrap());
+    let asked = allocations_during(|| {
+        for turn in 0..2000 {
+            kept.aim(0.09);
+            if turn % 500 != 499 {
+                feed.put(SampleBlock::new(&block, 2).unwrap());
+            }
+            if turn % 300 > 60 {
+                kept.play(&mut out);
+            }
+            preview.step((0..24).map(|coil| f64::from(coil) / 24.0));
+        }
+    });
+    assert_eq!(asked, 0);
 }

@@ -13,6 +13,8 @@
 
 #[path = "../common/mod.rs"]
 mod common;
+#[path = "../common/counting.rs"]
+mod counting;
 mod hour;
 mod late;
 mod lead;
