@@ -13,6 +13,11 @@ use super::super::capture::devices::{FindError, find_output};
 /// How long the system may take to open a stream.
 const OPENING: Duration = Duration::from_secs(5);
 
+/// Without a block for this long, ns, an output is gone: after an error, and without one. A null
+/// sink of a sound server asks every 2 s at first.
+const GRAVE_PAUSE_NS: u64 = 1_000_000_000;
+const PAUSE_NS: u64 = 5_000_000_000;
+
 /// Instants converted at a time, at most.
 const MOST: usize = 16_384;
 
@@ -155,9 +160,12 @@ impl Output {
         Ok(Self { _stream: stream, state })
     }
 
-    /// True once the sound system has given it up.
+    /// True once the sound system has given it up: an error that ends streams, and no block asked for
+    /// since. Where blocks go on, the error passed, as a late block does on a busy machine.
     pub fn is_lost(&self) -> bool {
-        self.state.lost.load(Ordering::Relaxed)
+        let since_ns = self.state.now_ns().saturating_sub(self.state.at_ns.load(Ordering::Relaxed));
+        let grave = self.state.lost.load(Ordering::Relaxed);
+        (grave && since_ns > GRAVE_PAUSE_NS) || since_ns > PAUSE_NS
     }
 
     /// From a block's making to its being heard, s; `None` before the first block.

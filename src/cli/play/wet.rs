@@ -51,6 +51,10 @@ pub(super) fn wet(
     if !played.as_ref().is_ok_and(|played| played.whole) {
         board.off_now();
     }
+    #[cfg(feature = "capture")]
+    if playing.as_ref().is_some_and(super::sound::Playing::is_lost) {
+        tell("the sound's output is gone, and with it the clock: all coils off");
+    }
     let watch = board.watch();
     // All off before the last word on heat. Frames that are due within a moment still go out.
     drop(board);
