@@ -35,5 +35,5 @@ for kind, frame, payload in found:
         peak, frames = [max(p, abs(d)) for p, d in zip(peak, duty)], frames + 1
         "--csv" in sys.argv and print(frame, "%.6f" % (frame / hz), *duty, sep=",")
 print(f"{frames} frames at {hz:g} Hz, {frames / hz:.3f} s, {len(steps)} coils, whole: {whole}\n"
-      f"peak duty: {' '.join('%.4f' % p for p in peak)}",
+      f"lead {head['lead_us'] / 1e3:g} ms; peak duty: {' '.join('%.4f' % p for p in peak)}",
       file=sys.stderr if "--csv" in sys.argv else sys.stdout)

@@ -26,6 +26,7 @@ fn head(coils: &[CoilRun]) -> Head {
         version: FORMAT,
         rate: [200, 1],
         lead_us: 0,
+        lag: None,
         arith: "native".into(),
         coils: coils.to_vec(),
         packing: Packing::narrowest(coils).unwrap(),

@@ -34,6 +34,7 @@ fn head(rate: u32, coils: u32, two_way: bool, rails: usize) -> Head {
         version: [1, 0],
         rate: [rate, 1],
         lead_us: 0,
+        lag: None,
         arith: "native".into(),
         coils: vec![CoilRun { count: coils, steps: 200, two_way }],
         packing: Packing::SignedWord,

@@ -23,6 +23,7 @@ fn head(rate: [u32; 2], one_way: u32, bridges: u32) -> Head {
         version: [1, 0],
         rate,
         lead_us: 20_000,
+        lag: None,
         arith: "portable".into(),
         coils: vec![
             CoilRun { count: one_way, steps: 255, two_way: false },

@@ -30,6 +30,7 @@ fn head(coils: &[CoilRun], rate: [u32; 2]) -> Head {
         version: FORMAT,
         rate,
         lead_us: 0,
+        lag: None,
         arith: "native".into(),
         coils: coils.to_vec(),
         packing: Packing::narrowest(coils).unwrap(),

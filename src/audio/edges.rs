@@ -11,6 +11,8 @@ use crate::units::Rate;
 pub struct FrameEdges {
     /// Instants per frame, as numerator and denominator.
     step: (u128, u128),
+    /// Instants that every frame has heard beyond its time.
+    ahead: u64,
 }
 
 impl FrameEdges {
@@ -19,20 +21,27 @@ impl FrameEdges {
     pub fn new(sound: SoundFormat, frames: Rate) -> Self {
         let (num, den) = frames.ratio();
         let rate_hz = u128::from(sound.rate_hz.max(1));
-        Self { step: (rate_hz * u128::from(den), u128::from(num)) }
+        Self { step: (rate_hz * u128::from(den), u128::from(num)), ahead: 0 }
+    }
+
+    /// The same with every frame hearing so many instants more: what happens then is told that much
+    /// before it sounds. Frames end as much earlier.
+    pub fn ahead(self, instants: u64) -> Self {
+        Self { ahead: instants, ..self }
     }
 
     /// Number of instants that frame `frame` has heard. Saturates where it would not fit.
     pub fn edge(self, frame: u64) -> u64 {
         // No overflow: a 64-bit number times two 32-bit ones.
         let edge = (u128::from(frame) * self.step.0).div_ceil(self.step.1);
-        u64::try_from(edge).unwrap_or(u64::MAX)
+        u64::try_from(edge).unwrap_or(u64::MAX).saturating_add(self.ahead)
     }
 
     /// Number of the last frame of a sound of so many instants, whose frames are `0..=last_frame`:
     /// the first that is due when the sound is over, neither before nor within its last instant.
     pub fn last_frame(self, instants: u64) -> u64 {
-        let frame = (u128::from(instants) * self.step.1).div_ceil(self.step.0);
+        let within = instants.saturating_sub(self.ahead);
+        let frame = (u128::from(within) * self.step.1).div_ceil(self.step.0);
         u64::try_from(frame).unwrap_or(u64::MAX)
     }
 }
@@ -137,6 +146,21 @@ mod tests {
         let first = |e: FrameEdges| [0, 1, 2, 3, 4, 5].map(|k| e.edge(k));
         assert_eq!(first(edges(44_100, 200, 1)), [0, 221, 441, 662, 882, 1103]);
         assert_eq!(first(edges(48_000, 60_000, 1001)), [0, 801, 1602, 2403, 3204, 4004]);
+    }
+
+    /// 44100 / 200 = 220.5, and 4190 instants (95 ms) more.
+    #[test]
+    fn frames_that_lead_hear_as_much_more_and_end_as_much_sooner() {
+        let plain = FrameEdges::new(
+            SoundFormat { rate_hz: 44_100, channels: 1 },
+            Rate::new(200, 1).unwrap(),
+        );
+        let leading = plain.ahead(4_190);
+        assert_eq!([0, 1, 2].map(|k| leading.edge(k)), [4_190, 4_411, 4_631]);
+        assert_eq!(leading.last_frame(44_100), 181, "ceil(39910 / 220.5)");
+        assert_eq!([0, 4_190, 4_191].map(|n| leading.last_frame(n)), [0, 0, 1]);
+        assert_eq!(plain.ahead(0), plain);
+        assert_eq!(leading.edge(u64::MAX), u64::MAX);
     }
 
     #[test]

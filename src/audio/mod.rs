@@ -2,7 +2,8 @@
 //!
 //! [`SampleBlock`] and [`SoundFormat`] are pure values; a [`Source`] is the one door through which
 //! samples enter: [`tone`] and [`demo`] make them, [`mod@file`] decodes them, `capture` hears them as
-//! they are played, [`mod@pick`] leaves one channel of them. [`edges`] says which of them each frame
+//! they are played, [`mod@pick`] leaves one channel of them, [`playback`] lets
+//! them be heard later. [`edges`] says which of them each frame
 //! has heard, [`fingerprint`] whether two sounds are the same.
 
 #[cfg(feature = "capture")]
@@ -13,6 +14,7 @@ pub mod file;
 pub mod fingerprint;
 pub mod noise;
 pub mod pick;
+pub mod playback;
 pub mod tone;
 
 use thiserror::Error;

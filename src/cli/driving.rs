@@ -101,13 +101,22 @@ pub(super) struct Wall<'a> {
     warmth: &'a heat::Warmth,
     told: Told,
     began: Option<Instant>,
+    /// A clock of its own to go by: how far the sound has been heard, s. `None` before it begins; an
+    /// error once it has ended for good.
+    clock: Option<&'a dyn Fn() -> Result<Option<f64>, ()>>,
     stuck: bool,
 }
 
 impl<'a> Wall<'a> {
     pub(super) fn new(stop: &'a Stop, watch: Watch, warmth: &'a heat::Warmth, quiet: bool) -> Self {
         let told = Told { quiet, state: LineState::Ready, shown_s: f64::NEG_INFINITY };
-        Self { stop, watch, warmth, told, began: None, stuck: false }
+        Self { stop, watch, warmth, told, began: None, clock: None, stuck: false }
+    }
+
+    /// Goes by another clock than the computer's.
+    pub(super) fn by(mut self, clock: &'a dyn Fn() -> Result<Option<f64>, ()>) -> Self {
+        self.clock = Some(clock);
+        self
     }
 
     /// Whether it ended because the heat could not be kept.
@@ -119,6 +128,18 @@ impl<'a> Wall<'a> {
 
 impl Beat for Wall<'_> {
     fn wait(&mut self, time_s: f64) -> Flow {
+        if let Some(clock) = self.clock {
+            while !self.stop.is_wished() {
+                let left_s = match clock() {
+                    Ok(Some(heard_s)) if heard_s >= time_s => return Flow::Continue(()),
+                    Ok(Some(heard_s)) => time_s - heard_s,
+                    Ok(None) => NAP.as_secs_f64(),
+                    Err(()) => return Flow::Break(()),
+                };
+                std::thread::sleep(NAP.min(Duration::from_secs_f64(left_s)));
+            }
+            return Flow::Break(());
+        }
         let due = *self.began.get_or_insert_with(Instant::now) + Duration::from_secs_f64(time_s);
         while !self.stop.is_wished() {
             let left = due.saturating_duration_since(Instant::now());

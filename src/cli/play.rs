@@ -10,6 +10,8 @@ use coilscore::sink::{Sink, SinkError};
 
 use super::{Failure, Outcome, heat, inputs, print, tell};
 
+#[cfg(all(feature = "serial", feature = "capture"))]
+mod sound;
 #[cfg(feature = "serial")]
 mod wet;
 #[cfg(feature = "serial")]
@@ -35,6 +37,13 @@ pub(super) struct Args {
     /// Drive nothing: show at once what would be granted
     #[arg(long)]
     dry_run: bool,
+    /// The song, to be played in step: its output's clock paces the frames
+    #[arg(long, value_name = "SONG", requires = "sound_out", conflicts_with = "dry_run")]
+    sound: Option<PathBuf>,
+    /// Where the song is played: the output's text as `coilscore ports` prints it, or a part that
+    /// only it has
+    #[arg(long, value_name = "TEXT", requires = "sound")]
+    sound_out: Option<String>,
     /// Print nothing but errors and what is wrong
     #[arg(long)]
     quiet: bool,

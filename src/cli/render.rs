@@ -9,7 +9,7 @@ use coilscore::analysis::{Arith, SongFacts};
 use coilscore::audio::Source;
 use coilscore::audio::pick::{Pick, pick};
 use coilscore::preset::{Display, Mapping};
-use coilscore::run::render::{Again, RenderError, render_again, render_known};
+use coilscore::run::render::{Again, RenderError, render_again, render_as_live, render_known};
 use coilscore::run::{RenderJob, RenderReport, render};
 use coilscore::units::Rate;
 
@@ -38,7 +38,7 @@ pub(super) struct Args {
     #[arg(long, default_value = "cold", value_name = "START", conflicts_with = "inputs")]
     start: String,
     /// Hear the song as `live` would, without what only a file can have: its loudness as a whole,
-    /// and its events the moment they happen
+    /// its events the moment they happen, and frames that lead the sound by the fluid's lag
     #[arg(long)]
     as_live: bool,
     /// Make a live run again: SONG is the sound it saved, this the duty file it recorded, for the
@@ -117,7 +117,7 @@ pub(super) fn run(args: &Args) -> Outcome {
     } else {
         hear_first(args, &job)?
     };
-    let report = render_made(song, &job, again, known, &args.out, args.quiet)?;
+    let report = render_made(song, &job, Way::of(args, again, known), &args.out, args.quiet)?;
     let wall_s = began.elapsed().as_secs_f64();
     if let Some(csv) = &args.csv {
         convert::duties(&args.out, csv)?;
@@ -170,24 +170,43 @@ pub(super) fn render_source(
     out: &Path,
     quiet: bool,
 ) -> Result<RenderReport, Failure> {
-    render_made(source, job, None, None, out, quiet)
+    render_made(source, job, Way::Plain, out, quiet)
+}
+
+/// What besides the sound there is to go by.
+enum Way<'a> {
+    Again(Again<'a>),
+    AsLive,
+    Known(SongFacts),
+    Plain,
+}
+
+impl<'a> Way<'a> {
+    fn of(args: &Args, again: Option<Again<'a>>, known: Option<SongFacts>) -> Self {
+        match (again, known) {
+            (Some(again), _) => Self::Again(again),
+            (None, Some(known)) => Self::Known(known),
+            (None, None) if args.as_live => Self::AsLive,
+            (None, None) => Self::Plain,
+        }
+    }
 }
 
 fn render_made(
     source: Box<dyn Source + Send>,
     job: &RenderJob<'_>,
-    again: Option<Again<'_>>,
-    known: Option<SongFacts>,
+    way: Way<'_>,
     out: &Path,
     quiet: bool,
 ) -> Result<RenderReport, Failure> {
     let expected = source.expected_instants();
     let progress = Progress::over(expected, source.format().rate_hz, quiet)?;
     let hook = &mut |instants| progress.at(instants);
-    let report = match (again, known) {
-        (Some(again), _) => render_again(source, job, again, out, hook),
-        (None, Some(known)) => render_known(source, job, known, out, hook),
-        (None, None) => render(source, job, out, hook),
+    let report = match way {
+        Way::Again(again) => render_again(source, job, again, out, hook),
+        Way::AsLive => render_as_live(source, job, out, hook),
+        Way::Known(known) => render_known(source, job, known, out, hook),
+        Way::Plain => render(source, job, out, hook),
     };
     drop(progress);
     let report = report.map_err(|error| match error {
@@ -258,6 +277,12 @@ pub(super) fn summary(
         report.peak_backing_bound_c,
         report.peak_backing_limit_c,
     );
+    if report.lead_s > 0.0 {
+        text.push_str(&format!(
+            "frames lead the sound by {:.0} ms, for the fluid to be in time\n",
+            1000.0 * report.lead_s
+        ));
+    }
     if report.cut_heat_share + report.cut_rail_share > MUCH_CUT {
         text.push_str(
             "Much was cut, which flattens the motion: a lower weight, or a higher floor_db, keeps its \

@@ -71,7 +71,8 @@ fn agree(prepared: &Prepared) -> Result<(), EngineError> {
 /// One frame and everything that led to it. Borrowed from the engine until its next step.
 #[derive(Debug, Clone, Copy)]
 pub struct Step<'a> {
-    /// Frame number, from 0. Its time is `number / rate` on the sound's clock.
+    /// Frame number, from 0. Its time is `number / rate` on the sound's clock; it has heard the lead
+    /// more.
     pub number: u32,
     /// What was heard, by the bands of the first mapping.
     pub heard: Heard<'a>,
@@ -136,6 +137,12 @@ impl Engine {
             None => self.first.swap(listener),
         }
         Ok(())
+    }
+
+    /// Lets every frame hear so many instants beyond its time, for a fluid that follows late. Before
+    /// the first sample.
+    pub fn lead(&mut self, instants: u64) {
+        self.edges = self.edges.ahead(instants);
     }
 
     /// What hands have set.

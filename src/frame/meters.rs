@@ -134,6 +134,7 @@ mod tests {
             version: crate::frame::record::FORMAT,
             rate: [200, 1],
             lead_us: 0,
+            lag: None,
             arith: "native".into(),
             coils: vec![CoilRun { count: 9, steps: 255, two_way: false }],
             packing: Packing::Byte,

@@ -104,6 +104,9 @@ pub struct Head {
     pub rate: [u32; 2],
     /// How far each frame is sent ahead of its sound, microseconds.
     pub lead_us: u32,
+    /// How late the fluid follows, where the display says so. Since format 1.1.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub lag: Option<LagHead>,
     /// `native` or `portable`.
     pub arith: String,
     /// Coils in display order.
@@ -130,6 +133,26 @@ pub struct Head {
     pub bands: Vec<BandHead>,
     /// Rails in the order of METER packets.
     pub rails: Vec<RailHead>,
+}
+
+/// How late the fluid follows, each way.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct LagHead {
+    /// When the pull grows.
+    pub rise: WayHead,
+    /// When it shrinks.
+    pub fall: WayHead,
+}
+
+/// A dead time, then y'' + 2 damping w y' + w^2 y = w^2 q.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct WayHead {
+    /// Dead time, s.
+    pub dead_s: f64,
+    /// w, rad/s.
+    pub natural_rad_per_s: f64,
+    /// Share of critical damping.
+    pub damping: f64,
 }
 
 /// The node that is closest to its bound.

@@ -55,7 +55,8 @@ impl MeanCell {
         }
     }
 
-    fn join(&mut self, later: &Self) {
+    /// Adds the frames of another.
+    pub fn join(&mut self, later: &Self) {
         self.sum += later.sum;
         self.frames += later.frames;
         self.peak = highest(self.peak, later.peak);
@@ -126,6 +127,8 @@ pub struct Column {
     pub rails: Vec<MeanCell>,
     /// Wishes and what became of them.
     pub asked: Asked,
+    /// Heights of the fluid added up over the coils, 1 where full pull holds it.
+    pub fluid: MeanCell,
 }
 
 impl Column {
@@ -168,6 +171,7 @@ impl Column {
         self.backing = closest(self.backing, later.backing);
         self.enclosure_c = highest(self.enclosure_c, later.enclosure_c);
         self.asked.join(&later.asked);
+        self.fluid.join(&later.fluid);
     }
 }
 

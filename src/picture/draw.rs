@@ -85,6 +85,10 @@ fn footer(page: &mut Page<'_>) {
     if lead > 0.0 {
         words += &format!(" (each frame is sent {:.0} ms ahead of its sound)", 1000.0 * lead);
     }
+    if let Some(late_s) = page.song.fluid_late_s() {
+        let way = if late_s < 0.0 { "early" } else { "late" };
+        words += &format!("; the fluid will be {:.0} ms {way}", 1000.0 * late_s.abs());
+    }
     let at = ((rect.left + rect.right) / 2.0, rect.bottom + page.px(42.0));
     let size = page.label();
     page.write(at, Anchor::Middle, size, SOFT_INK, &words);

@@ -23,6 +23,7 @@ pub mod timeline;
 
 mod draw;
 mod fitted;
+mod fluid;
 mod page;
 mod panel_duty;
 mod panel_heat;

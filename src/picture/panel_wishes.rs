@@ -1,9 +1,11 @@
 //! What was asked of the coils, and what became of it: granted, or cut, and by what.
 
 use super::axes::ValueAxis;
-use super::colour::{ORANGE, PAPER, PURPLE, Rgb, SKY, SOFT_INK, VERMILION, mix};
-use super::column::Asked;
+use super::colour::{GREEN, ORANGE, PAPER, PURPLE, Rgb, SKY, SOFT_INK, VERMILION, mix};
+use super::column::{Asked, MeanCell};
 use super::page::{Page, Sample, cells};
+
+const FLUID: Sample<'static> = Sample::Line(1.8, GREEN, &[]);
 
 fn granted_ink(_: i64, _: i64) -> Rgb {
     mix(PAPER, SKY, 0.75)
@@ -33,6 +35,10 @@ pub(super) fn draw(page: &mut Page<'_>) {
         (Sample::Area(rail_ink), "cut by a rail"),
         (Sample::Area(driver_ink), "cut by the driver"),
     ];
+    let mut keys = keys.to_vec();
+    if song.fluid_late_s().is_some() {
+        keys.insert(0, (FLUID, "the fluid"));
+    }
     let title = "Asked of the coils, and what became of it";
     page.heading(rect, title, "1 = one coil at full duty", &keys);
 
@@ -53,14 +59,35 @@ pub(super) fn draw(page: &mut Page<'_>) {
         let ticks = axis.ticks_for(page.label());
         page.value_marks(rect, &axis, &ticks);
         areas(page, &axis, &pixels);
+        fluid(page, &axis);
     }
     page.time_marks(rect, false, true);
     page.frame(rect);
 }
 
+/// What the fluid will do: its heights added up, where it is known how it follows.
+fn fluid(page: &mut Page<'_>, axis: &ValueAxis) {
+    let (rect, song) = (page.layout.wishes, page.song);
+    if song.fluid_late_s().is_none() {
+        return;
+    }
+    let cells = cells(page.layout.columns, rect.width());
+    let points: Vec<(f64, f64)> = rect
+        .columns()
+        .zip(cells)
+        .filter_map(|(x, columns)| {
+            let mut here = MeanCell::default();
+            song.columns().get(columns)?.iter().for_each(|column| here.join(&column.fluid));
+            // What overshoots stays within the panel.
+            Some((x as f64 + 0.5, axis.y(here.mean()?).max(rect.top)))
+        })
+        .collect();
+    page.canvas.stroke(&points, page.px(1.8), GREEN, &[]);
+}
+
 /// Asked, granted, heat, rail, driver; `None` where no meter says.
 fn means(asked: &Asked) -> Option<[f64; 5]> {
-    let mean = |cell: &super::column::MeanCell| cell.mean().map(|mean| mean.max(0.0));
+    let mean = |cell: &MeanCell| cell.mean().map(|mean| mean.max(0.0));
     Some([
         mean(&asked.wished)?,
         mean(&asked.granted)?,

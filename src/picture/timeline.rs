@@ -8,6 +8,7 @@ use crate::units::{Rate, Seconds};
 
 use super::PictureError;
 use super::column::{Asked, CoilCell, Column, closest};
+use super::fluid::Fluid;
 
 /// No timeline has more columns.
 pub const MAX_COLUMNS: usize = 1400;
@@ -58,6 +59,8 @@ pub struct Timeline {
     pub(super) frames_per_column: u64,
     pub(super) columns: Vec<Column>,
     pub(super) ending: Ending,
+    /// How late the fluid is against the sound, s, where the file says how it follows.
+    pub(super) fluid_late_s: Option<f64>,
 }
 
 /// Collects a [`Timeline`] packet by packet.
@@ -68,6 +71,9 @@ pub struct TimelineBuilder {
     bands_per_level: usize,
     /// First frame that no METER has covered yet.
     unmetered: u64,
+    fluid: Option<Fluid>,
+    /// Duties of the frame at hand.
+    duties: Vec<f64>,
 }
 
 impl TimelineBuilder {
@@ -99,12 +105,15 @@ impl TimelineBuilder {
             coils_per_row: coils.div_ceil(MAX_ROWS).max(1),
             bands_per_level: head.bands.len().div_ceil(MAX_ROWS).max(1),
             unmetered: 0,
+            fluid: Fluid::new(head, coils, rate),
+            duties: Vec::new(),
             made: Timeline {
                 about,
                 frames: 0,
                 frames_per_column: 1,
                 columns: Vec::new(),
                 ending: Ending::Whole,
+                fluid_late_s: None,
             },
         })
     }
@@ -112,8 +121,10 @@ impl TimelineBuilder {
     /// Takes in one DUTY packet: one code per coil in display order. Missing coils count as off.
     pub fn duty(&mut self, number: u64, codes: &[RecordedCode]) {
         let coils_per_row = self.coils_per_row;
+        self.duties.clear();
         // The runs are lent out while a column is borrowed from the rest.
         let runs = std::mem::take(&mut self.made.about.runs);
+        let mut duties = std::mem::take(&mut self.duties);
         if let Some(column) = self.column(number) {
             column.duty_frames += 1;
             let mut rows = column.coils.iter_mut();
@@ -130,12 +141,20 @@ impl TimelineBuilder {
                     }
                     in_row += 1;
                     if let Some(cell) = row.as_deref_mut() {
-                        cell.add((f64::from(code.0) * scale).clamp(lowest, 1.0));
+                        let duty = (f64::from(code.0) * scale).clamp(lowest, 1.0);
+                        cell.add(duty);
+                        duties.push(duty);
                     }
                 }
             }
         }
         self.made.about.runs = runs;
+        if let Some(height) = self.fluid.as_mut().map(|fluid| fluid.step(&duties))
+            && let Some(column) = self.column(number)
+        {
+            column.fluid.add(height, height, 1.0);
+        }
+        self.duties = duties;
     }
 
     /// Takes in one METER packet: it covers the frames since the one before it.
@@ -159,6 +178,7 @@ impl TimelineBuilder {
     /// The finished timeline.
     pub fn finish(mut self, ending: Ending) -> Timeline {
         self.made.ending = ending;
+        self.made.fluid_late_s = self.fluid.as_ref().and_then(Fluid::late_s);
         self.made
     }
 
@@ -203,6 +223,12 @@ impl Timeline {
     /// What the head said.
     pub fn about(&self) -> &About {
         &self.about
+    }
+
+    /// How late the fluid is against the sound, s; below 0: early. `None` where the file does not say
+    /// how its fluid follows, or nothing moved.
+    pub fn fluid_late_s(&self) -> Option<f64> {
+        self.fluid_late_s
     }
 
     /// Number of frames, from 0 to the last that any packet named.

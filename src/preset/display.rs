@@ -9,14 +9,16 @@ pub use super::driver::{Driver, DriverKind};
 use super::finding::{At, Finding, Refusals, SharedSource};
 pub use super::hardware::{CoilType, Enclosure, Neighbours, Rail, Trust};
 pub use super::harness::{Fault, Harness, Link, Wire};
+pub use super::lag::{FluidLag, FluidWay};
 pub use super::lift::{CoilShape, Fluid};
 pub use super::lifts::Lifts;
 use super::limits::ROOM;
 pub use super::magnet::Magnet;
 use super::section::{Kind, Pad, Section};
 pub use super::wishes::{Law, Pulling, Wishes};
-use super::{check, check_wiring, coils, driver, hardware, harness, lift, magnet, wishes};
+use super::{check, check_wiring, coils, driver, hardware, harness, lag, lift, magnet, wishes};
 use crate::coil::copper::resistance_at;
+use crate::coil::fluid::Lag;
 use crate::frame::{CoilRun, RailHead};
 use crate::units::{Celsius, Ohms};
 
@@ -36,6 +38,9 @@ pub struct Display {
     /// What it is to lift, where it is known.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub fluid: Option<Fluid>,
+    /// How late the fluid follows, where it is known.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub lag: Option<FluidLag>,
     /// Case or tank around the coils, where there is one.
     pub enclosure: Option<Enclosure>,
     /// Heat between coils side by side.
@@ -78,6 +83,11 @@ impl Display {
     pub fn backing_limit_c(&self, coil_type: &CoilType) -> f64 {
         let magnet_c = self.magnet.as_ref().map_or(f64::INFINITY, |magnet| magnet.limit_c.value);
         coil_type.backing_limit_c.value.min(magnet_c)
+    }
+
+    /// How late the fluid follows, as models of both ways.
+    pub fn fluid_lag(&self) -> Option<Lag> {
+        self.lag.as_ref().and_then(FluidLag::used)
     }
 
     /// Current of each coil of a block at full duty, A: the whole rail over the winding at room
@@ -138,6 +148,7 @@ fn read_root(pad: &Pad, mut root: Section<'_>) -> Option<Display> {
     let link = harness::read_link(&mut root);
     let magnet = magnet::read(&mut root);
     let fluid = lift::read_fluid(&mut root);
+    let lag = lag::read(&mut root);
     let enclosure = hardware::read_enclosure(&mut root);
     let neighbours = hardware::read_neighbours(&mut root);
     let pull = wishes::read(&mut root);
@@ -161,6 +172,7 @@ fn read_root(pad: &Pad, mut root: Section<'_>) -> Option<Display> {
         link,
         magnet,
         fluid,
+        lag,
         enclosure,
         neighbours,
         pull,

@@ -1,5 +1,6 @@
 //! What a route hears besides levels: words of the file to ears of the analysis and back.
 
+use super::display::Display;
 use super::mapping::Mapping;
 use super::route::Hears;
 use crate::analysis::EarRequest;
@@ -18,9 +19,10 @@ pub(super) fn band_of(kind: &str) -> (f64, f64) {
     }
 }
 
-/// The ear that a route needs; `None` for one that follows levels.
-pub(super) fn request(hears: &Hears) -> Option<EarRequest> {
-    let seconds = |ms: f64| Seconds(ms / 1000.0);
+/// The ear that a route needs; `None` for one that follows levels. The beat leads by `lag` where the
+/// route does not say how far.
+pub(super) fn request(hears: &Hears, lag: Seconds) -> Option<EarRequest> {
+    let seconds = |ms: Option<f64>| ms.map_or(lag, |ms| Seconds(ms / 1000.0));
     Some(match *hears {
         Hears::Onset { of, .. } => EarRequest::Event(match of {
             "kick" => Kind::Kick,
@@ -46,15 +48,23 @@ pub(super) fn request(hears: &Hears) -> Option<EarRequest> {
 }
 
 /// Ears that are asked for, each once.
-#[derive(Debug, Default)]
+#[derive(Debug)]
 pub(super) struct Ears {
     pub(super) requests: Vec<EarRequest>,
+    /// How late the fluid follows; 0 where the display does not say.
+    pub(super) lag: Seconds,
 }
 
 impl Ears {
+    /// None yet, for mappings on a display.
+    pub(super) fn on(display: &Display) -> Self {
+        let lag = display.fluid_lag().map_or(Seconds(0.0), |lag| lag.lead());
+        Self { requests: Vec::new(), lag }
+    }
+
     /// What the mapper makes of what a route hears.
     pub(super) fn hears(&mut self, hears: &Hears) -> mapper::Hears {
-        let Some(request) = request(hears) else { return mapper::Hears::Levels };
+        let Some(request) = request(hears, self.lag) else { return mapper::Hears::Levels };
         let ear = self.number(request);
         match *hears {
             Hears::BeatPhase { .. } => mapper::Hears::Between { ear, low: 0.0, high: 1.0 },

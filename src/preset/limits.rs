@@ -179,6 +179,15 @@ pub(super) const THICKNESS: Quantity =
     limits("thickness_mm", "mm", (0.1, 200.0), "magnets one can handle lie within that");
 pub(super) const DIAMETER: Quantity =
     limits("diameter_mm", "mm", (1.0, 300.0), "magnets one can handle lie within that");
+pub(super) const DEAD: Quantity =
+    limits("dead_ms", "ms", (0.0, 500.0), "fluid that has not moved by then does not follow music");
+pub(super) const NATURAL: Quantity =
+    limits("natural_hz", "Hz", (0.3, 50.0), "blobs of a centimetre swing about 3 times a second");
+pub(super) const DAMPING: Quantity =
+    limits("damping", "", (0.05, 3.0), "1 just does not overshoot; wall films give 0.3 to 1");
+pub(super) const T10: Quantity =
+    limits("t10_ms", "ms", (1.0, 1000.0), "counted from the switching, on a video of one coil");
+pub(super) const T90: Quantity = Quantity { key: "t90_ms", ..T10 };
 pub(super) const SPACE_HEAT: Quantity = limits(
     "heat_j_per_k",
     "J/K",

@@ -21,6 +21,7 @@ mod ears;
 pub mod finding;
 mod hardware;
 mod harness;
+mod lag;
 pub mod layout;
 pub mod lift;
 mod lifts;

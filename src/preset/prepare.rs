@@ -46,7 +46,7 @@ pub fn prepare(
         coils: &coils,
         places: &places,
         bands: vec![],
-        ears: Ears::default(),
+        ears: Ears::on(display),
         findings: vec![],
     };
     let numbered = (1..).zip(&mapping.routes);

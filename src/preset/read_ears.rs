@@ -52,8 +52,8 @@ fn size(table: &mut Section<'_>) -> &'static str {
     table.word_or("size", &["level", "even"])
 }
 
-fn beat(table: &mut Section<'_>) -> (f64, f64) {
-    (table.number_or(&LEAD, 0.0).value, table.number_or(&SURE, SURE_ENOUGH).value)
+fn beat(table: &mut Section<'_>) -> (Option<f64>, f64) {
+    (table.number_if(&LEAD).map(|lead| lead.value), table.number_or(&SURE, SURE_ENOUGH).value)
 }
 
 /// Keys that mean nothing for what a route hears: written all the same, they are told.

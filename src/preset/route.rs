@@ -6,6 +6,7 @@ use super::ears;
 use super::finding::At;
 use crate::analysis::Weighting;
 use crate::analysis::scale::{Scale, ScaleBand, Warped, bark};
+use crate::units::Seconds;
 
 /// A route as written, defaults filled in.
 #[derive(Debug, Clone, Serialize)]
@@ -111,15 +112,15 @@ pub enum Hears {
     },
     /// The beat, foretold.
     Beat {
-        /// How much earlier it is told.
-        lead_ms: f64,
+        /// How much earlier it is told; left out: by the fluid's lag.
+        lead_ms: Option<f64>,
         /// Least confidence.
         sure: f64,
     },
     /// Full at the beat, falling to nothing until the next.
     BeatPhase {
-        /// How much earlier.
-        lead_ms: f64,
+        /// How much earlier; left out: by the fluid's lag.
+        lead_ms: Option<f64>,
         /// Least confidence.
         sure: f64,
     },
@@ -168,7 +169,7 @@ impl Hears {
 
     /// Whether it follows levels of bands, and not events or other qualities of the whole sound.
     pub fn follows_levels(&self) -> bool {
-        ears::request(self).is_none()
+        ears::request(self, Seconds(0.0)).is_none()
     }
 
     /// How many values it gives a motion.

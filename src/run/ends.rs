@@ -2,9 +2,10 @@
 
 use crate::analysis::Arith;
 use crate::budget::Start;
+use crate::coil::fluid::Lag;
 use crate::engine::{Engine, Prepared};
 use crate::frame::pack::NoPacking;
-use crate::frame::{BandHead, Head, Packing, Tail};
+use crate::frame::{BandHead, Head, LagHead, Packing, Tail, WayHead};
 use crate::preset::channel_word;
 use crate::run::render::RenderJob;
 
@@ -23,6 +24,7 @@ pub(super) fn head(
         version: crate::frame::record::FORMAT,
         rate: [num, den],
         lead_us: 0,
+        lag: job.display.fluid_lag().map(|lag| lag_head(&lag)),
         arith: match job.arith {
             Arith::Native => "native".into(),
             Arith::Portable => "portable".into(),
@@ -40,6 +42,15 @@ pub(super) fn head(
         bands: bands(engine),
         rails: job.display.rail_heads(),
     })
+}
+
+fn lag_head(lag: &Lag) -> LagHead {
+    let [rise, fall] = [&lag.rise, &lag.fall].map(|way| WayHead {
+        dead_s: way.dead.0,
+        natural_rad_per_s: way.response.natural_rad_per_s,
+        damping: way.response.damping,
+    });
+    LagHead { rise, fall }
 }
 
 fn bands(engine: &Engine) -> Vec<BandHead> {

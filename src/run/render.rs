@@ -81,6 +81,8 @@ pub struct RenderReport {
     pub frames: u32,
     /// Digest of the samples.
     pub sound_digest: String,
+    /// How far each frame leads its sound, s.
+    pub lead_s: f64,
     /// Temperature of the winding that came closest to its bound, C.
     pub peak_coil_c: f64,
     /// Its bound (the limit less the margin), C.
@@ -118,7 +120,8 @@ pub struct RenderReport {
     pub remarks: Vec<String>,
 }
 
-/// Renders `source` to the duty file `out`. `hook` is asked once per block, with the instants
+/// Renders `source` to the duty file `out`, its frames leading the sound as far as the display's
+/// fluid follows late. `hook` is asked once per block, with the instants
 /// heard so far, and may stop the render; then `FILE.part` keeps what was made.
 ///
 /// # Errors
@@ -130,7 +133,21 @@ pub fn render(
     out: &Path,
     hook: &mut dyn FnMut(u64) -> Flow,
 ) -> Result<RenderReport, RenderError> {
-    make(source, job, None, &Knowing::Nothing, out, hook)
+    make(source, job, None, Some(&Knowing::Nothing), out, hook)
+}
+
+/// Renders as a live run would hear it: frames do not lead their sound, and nothing is known of the
+/// song beforehand.
+///
+/// # Errors
+/// As [`render`].
+pub fn render_as_live(
+    source: Box<dyn Source + Send>,
+    job: &RenderJob<'_>,
+    out: &Path,
+    hook: &mut dyn FnMut(u64) -> Flow,
+) -> Result<RenderReport, RenderError> {
+    make(source, job, None, None, out, hook)
 }
 
 /// Renders a song that was heard before: `known` is what [`crate::analysis::ears::measure_song`]
@@ -145,7 +162,7 @@ pub fn render_known(
     out: &Path,
     hook: &mut dyn FnMut(u64) -> Flow,
 ) -> Result<RenderReport, RenderError> {
-    make(source, job, None, &Knowing::Song(Arc::new(known)), out, hook)
+    make(source, job, None, Some(&Knowing::Song(Arc::new(known))), out, hook)
 }
 
 /// Renders the sound that a live run heard, with its hands, from its start: the same file again.
@@ -161,20 +178,25 @@ pub fn render_again(
     hook: &mut dyn FnMut(u64) -> Flow,
 ) -> Result<RenderReport, RenderError> {
     let start = again.inputs.start.as_ref().unwrap_or(&job.start).clone();
-    make(source, &RenderJob { start, ..job.clone() }, Some(again), &Knowing::Nothing, out, hook)
+    make(source, &RenderJob { start, ..job.clone() }, Some(again), None, out, hook)
 }
 
+/// `ahead`: the sound is there before it is heard, and so much is known of it; `None`: as live.
 fn make(
     source: Box<dyn Source + Send>,
     job: &RenderJob<'_>,
     again: Option<Again<'_>>,
-    knowing: &Knowing,
+    ahead: Option<&Knowing>,
     out: &Path,
     hook: &mut dyn FnMut(u64) -> Flow,
 ) -> Result<RenderReport, RenderError> {
     let sound = source.format();
-    let Line { mut engine, mut metering, head, names } =
-        Line::knowing(job, again.map_or(&[], |again| again.further), sound, knowing)?;
+    let line = match ahead {
+        Some(knowing) => Line::leading(job, sound, knowing)?,
+        None => Line::new(job, again.map_or(&[], |again| again.further), sound)?,
+    };
+    let lead_s = f64::from(line.head.lead_us) * 1e-6;
+    let Line { mut engine, mut metering, head, names } = line;
     let mut file = DutyFile::create(out, &head)?;
     if again.is_some() {
         file.start(&job.start)?;
@@ -194,6 +216,7 @@ fn make(
         names.coils.get(index).map_or_else(String::new, |name| name.label.clone())
     };
     Ok(RenderReport {
+        lead_s,
         peak_coil_name: name(report.peak_coil),
         peak_backing_name: name(report.peak_backing),
         warnings: names.warnings.clone(),
@@ -245,6 +268,7 @@ fn report(
         song_s: tail.sound_instants as f64 / f64::from(sound.rate_hz),
         frames: tail.frames,
         sound_digest: tail.sound_digest.clone(),
+        lead_s: 0.0,
         peak_coil_c: f64::from(coil.now_c),
         peak_coil_bound_c: f64::from(coil.bound_c),
         peak_coil_limit_c: f64::from(coil.limit_c),

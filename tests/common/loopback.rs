@@ -27,6 +27,10 @@ impl Loopback {
     /// The text of its input.
     pub(crate) const INPUT: &'static str = "alsa:loopback";
 
+    /// A second output, and the input that hears it.
+    pub(crate) const BACK: &'static str = "alsa:back";
+    pub(crate) const BACK_HEARD: &'static str = "alsa:backheard";
+
     pub(crate) fn start() -> Self {
         let dir = TempDir::new().unwrap();
         for folder in ["run", "state"] {
@@ -36,6 +40,8 @@ impl Loopback {
         let config = format!(
             "</usr/share/alsa/alsa.conf>\n\
              pcm.loopback {{ type pulse server \"unix:{socket}\" device \"out.monitor\" }}\n\
+             pcm.back {{ type pulse server \"unix:{socket}\" device \"back\" }}\n\
+             pcm.backheard {{ type pulse server \"unix:{socket}\" device \"back.monitor\" }}\n\
              ctl.loopback {{ type pulse server \"unix:{socket}\" }}\n"
         );
         fs::write(dir.path().join("asound.conf"), config).unwrap();
@@ -59,6 +65,8 @@ impl Loopback {
             .arg(format!("module-native-protocol-unix socket={socket} auth-anonymous=1"));
         server
             .args(["-L", "module-null-sink sink_name=out format=float32le rate=48000 channels=2"]);
+        server
+            .args(["-L", "module-null-sink sink_name=back format=float32le rate=48000 channels=2"]);
         self.server = Some(server.spawn().expect(MISSING));
         let began = Instant::now();
         while !self.command("pactl").arg("info").status().expect(MISSING).success() {

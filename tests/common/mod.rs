@@ -261,6 +261,7 @@ pub(crate) fn head(engine: &Engine, settings: &Prepared) -> Head {
         version: coilscore::frame::record::FORMAT,
         rate: [num, den],
         lead_us: 0,
+        lag: None,
         arith: "portable".into(),
         coils: vec![CoilRun { count, steps: first.steps, two_way: false }],
         packing: if first.steps > 4095 { Packing::Word } else { Packing::Twelve },

@@ -36,7 +36,7 @@ const FRAME_RATE: u32 = 200;
 fn two_hundred_clicks() {
     let (sound, dir) = (Loopback::start(), TempDir::new().unwrap());
     let song = dir.path().join("clicks.wav");
-    write_clicks(&song);
+    write_clicks(&song, CLICKS, APART);
     // The input needs an environment, which only a program of its own can have.
     let mut inside = Command::new(std::env::current_exe().unwrap());
     sound.surround(&mut inside);
@@ -47,7 +47,7 @@ fn two_hundred_clicks() {
     assert!(output.status.success(), "{}", crate::bench::text(&output.stderr));
 }
 
-fn write_clicks(song: &std::path::Path) {
+pub(crate) fn write_clicks(song: &std::path::Path, clicks: usize, apart: usize) {
     let spec = hound::WavSpec {
         channels: 2,
         sample_rate: 48_000,
@@ -55,8 +55,8 @@ fn write_clicks(song: &std::path::Path) {
         sample_format: hound::SampleFormat::Int,
     };
     let mut wav = hound::WavWriter::create(song, spec).unwrap();
-    for n in 0..48_000 + CLICKS * APART {
-        let click = n >= 24_000 && (n - 24_000) % APART == 0;
+    for n in 0..48_000 + clicks * apart {
+        let click = n >= 24_000 && (n - 24_000) % apart == 0;
         for _ in 0..2 {
             wav.write_sample(if click { 30_000_i16 } else { 0 }).unwrap();
         }

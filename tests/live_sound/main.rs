@@ -23,6 +23,7 @@ mod common;
 mod delay;
 mod disk;
 mod ends;
+mod kept_back;
 mod long;
 #[path = "../common/loopback.rs"]
 mod loopback;

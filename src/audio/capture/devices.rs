@@ -28,6 +28,17 @@ pub enum FindError {
     /// Nothing to choose from.
     #[error("there is no sound input: plug one in, or start the sound system")]
     Nothing,
+    /// No output to choose from.
+    #[error("there is no sound output: plug one in, or start the sound system")]
+    NoOutput,
+    /// No output has this text.
+    #[error("no sound output \"{wanted}\"; {}", there(.near))]
+    UnknownOutput {
+        /// As typed.
+        wanted: String,
+        /// What comes closest, or all.
+        near: Vec<String>,
+    },
     /// No input has this text.
     #[error("no sound input \"{wanted}\"; {}", there(.near))]
     Unknown {
@@ -44,6 +55,17 @@ pub enum FindError {
         /// All that have it.
         matching: Vec<String>,
     },
+}
+
+impl FindError {
+    /// What was said of inputs, of outputs.
+    fn of_output(self) -> Self {
+        match self {
+            Self::Nothing => Self::NoOutput,
+            Self::Unknown { wanted, near } => Self::UnknownOutput { wanted, near },
+            other => other,
+        }
+    }
 }
 
 fn there(near: &[String]) -> String {
@@ -104,6 +126,17 @@ pub(super) fn find(wanted: Option<&str>) -> Result<(cpal::Device, String), FindE
     let id = pick(wanted, &inputs()?)?;
     let device = id.parse().ok().and_then(|id| host.device_by_id(&id));
     device.map(|device| (device, id)).ok_or(FindError::Nothing)
+}
+
+/// The output to open for what was typed, as [`find`] does for inputs.
+pub(in crate::audio) fn find_output(wanted: &str) -> Result<(cpal::Device, String), FindError> {
+    let host = cpal::default_host();
+    if let Some(device) = wanted.parse().ok().and_then(|id| host.device_by_id(&id)) {
+        return Ok((device, wanted.to_owned()));
+    }
+    let id = pick(wanted, &outputs()?).map_err(FindError::of_output)?;
+    let device = id.parse().ok().and_then(|id| host.device_by_id(&id));
+    device.map(|device| (device, id)).ok_or(FindError::NoOutput)
 }
 
 /// The text of the one input that is meant.

@@ -22,3 +22,8 @@ mod timeline;
 pub use intake::{Gauged, Gauges};
 pub use source::{Capture, Settled};
 pub use stream::{CaptureError, Wanted};
+
+/// Whether a stream is as good as gone after such an error.
+pub(super) fn is_grave(kind: cpal::ErrorKind) -> bool {
+    stream::GRAVE.iter().any(|(grave, _)| *grave == kind)
+}

@@ -4,6 +4,7 @@ mod driven;
 mod hands;
 mod screen;
 mod setup;
+mod sound_out;
 mod stage;
 
 use std::path::PathBuf;
@@ -54,6 +55,14 @@ pub(super) struct Args {
     arith: ArithArg,
     #[command(flatten)]
     heat: heat::Args,
+    /// Also play the sound, kept back so that the fluid is in time with it: an output's text as
+    /// `coilscore ports` prints it, or a part that only it has. Not for performers who are seen
+    #[arg(long, value_name = "TEXT")]
+    sound_out: Option<String>,
+    /// How far the sound is kept back, in ms from its capture to the ear; auto: by what passes until
+    /// the fluid shows it, from the display's [lag]
+    #[arg(long, value_name = "auto|MS", default_value = "auto", requires = "sound_out", value_parser = sound_out::delay)]
+    delay: sound_out::Delay,
     /// Keep the frames as a duty file, and what is needed to make them again
     #[arg(long, value_name = "FILE")]
     record: Option<PathBuf>,

@@ -17,6 +17,7 @@ use super::super::heat::{self, Warmth};
 use super::super::{Failure, inputs, signals, tell};
 use super::Args;
 use super::driven::Driven;
+use super::sound_out::{self, SoundOut};
 
 /// A show that only has to begin.
 pub(super) struct Ready {
@@ -30,6 +31,7 @@ pub(super) struct Ready {
     pub(super) controls: Controls,
     pub(super) notices: (Sender<String>, Receiver<String>),
     pub(super) mappings: Vec<String>,
+    pub(super) sound_out: Option<SoundOut>,
 }
 
 /// Reads, opens and checks in the order in which people can do something about it.
@@ -58,6 +60,7 @@ pub(super) fn ready(args: &Args) -> Result<Ready, Failure> {
     let line = Line::new(&job(warmth.start.clone()), &further, settled.format);
     let line = line.map_err(Failure::refused)?;
     inputs::warn(&line.names.warnings);
+    let sound_out = sound_out(args, &line, &job(Start::Unknown), &settled, &driven)?;
     let recording =
         args.record.as_deref().map(|path| Recording::create(path, &line.head, &warmth.start));
     let recording = recording.transpose().map_err(Failure::failed)?;
@@ -75,7 +78,23 @@ pub(super) fn ready(args: &Args) -> Result<Ready, Failure> {
         controls,
         notices,
         mappings,
+        sound_out,
     })
+}
+
+fn sound_out(
+    args: &Args,
+    line: &Line,
+    job: &RenderJob<'_>,
+    settled: &Settled,
+    driven: &Driven,
+) -> Result<Option<SoundOut>, Failure> {
+    let Some(output) = &args.sound_out else { return Ok(None) };
+    // Boards send each frame one block of sound late, and it spends time on the line.
+    let block_s = f64::from(settled.granted) / f64::from(settled.format.rate_hz);
+    let shown_s = line.shown_after(job).map(|shown| shown.0 + block_s + driven.line_s);
+    let back_s = sound_out::back_s(args.delay, shown_s)?;
+    sound_out::open(output, settled.format, settled, args.buffer, back_s).map(Some)
 }
 
 fn keep_apart(args: &Args, display: &Path) -> Result<(), Failure> {

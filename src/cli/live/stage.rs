@@ -4,6 +4,7 @@ use std::sync::mpsc::{Receiver, sync_channel};
 use std::thread;
 use std::time::Duration;
 
+use coilscore::audio::playback::{Feed, Output, Tap};
 use coilscore::frame::Tail;
 use coilscore::run::ends::tail;
 use coilscore::run::live::{Controls, Kept, Outlet, Saving, Show, Snapshot, Watch};
@@ -15,6 +16,7 @@ use super::Args;
 use super::hands::{Asked, asked};
 use super::screen::Screen;
 use super::setup::Ready;
+use super::sound_out::SoundOut;
 
 /// Between two looks at keys and news.
 const LOOK: Duration = Duration::from_millis(30);
@@ -37,16 +39,25 @@ pub(super) fn play(args: &Args, mut ready: Ready) -> Outcome {
     let notices = std::mem::replace(&mut ready.notices.1, std::sync::mpsc::channel().1);
     let watch = Watch { snapshots, notices: ready.notices.0.clone() };
     let mut screen = Screen::new(args, &ready);
+    let (feed, output) = match ready.sound_out.take() {
+        Some(SoundOut { feed, output }) => (Some(feed), Some(output)),
+        None => (None, None),
+    };
+    let mut output_lost = false;
     let until = args.seconds.map(|s| whole(s * f64::from(ready.settled.format.rate_hz)));
     let played = thread::scope(|scope| {
         let controls = &controls;
         let engine = thread::Builder::new()
             .name("engine".into())
-            .spawn_scoped(scope, move || on_stage(ready, controls, watch, until))
+            .spawn_scoped(scope, move || on_stage(ready, feed, controls, watch, until))
             .map_err(Failure::failed)?;
         let mut keys = Keys::open();
         while !engine.is_finished() {
             watch_over(&mut keys, controls, &mut screen, &seen, &notices);
+            if !output_lost && output.as_ref().is_some_and(Output::is_lost) {
+                output_lost = true;
+                screen.notice("the sound's output is gone: the show goes on without it");
+            }
         }
         engine.join().map_err(|_| {
             Failure::Failed("the engine broke down; all coils were switched off".into())
@@ -85,7 +96,13 @@ fn watch_over(
 }
 
 /// The engine's thread, from its first sample to all off.
-fn on_stage(ready: Ready, controls: &Controls, watch: Watch, until: Option<u64>) -> Played {
+fn on_stage(
+    ready: Ready,
+    feed: Option<Feed>,
+    controls: &Controls,
+    watch: Watch,
+    until: Option<u64>,
+) -> Played {
     // In this order: on a panic the boards are dropped, which is off, before the last word on heat.
     let Ready { warmth, mut driven, mut capture, mut line, recording, saving, .. } = ready;
     if let Some(sentence) = hurry() {
@@ -95,7 +112,8 @@ fn on_stage(ready: Ready, controls: &Controls, watch: Watch, until: Option<u64>)
     let mut note = |node_c: &[f64]| warmth.note(node_c);
     let mut show = Show::new(&line.engine, controls, watch, saving, until, &mut note);
     let mut outlet = Outlet::new(&mut driven, recording, notices);
-    let end = pump(&mut capture, &mut line.engine, &mut outlet, &mut line.metering, &mut show);
+    let mut source = Tap::new(&mut capture, feed);
+    let end = pump(&mut source, &mut line.engine, &mut outlet, &mut line.metering, &mut show);
     let tail = tail(&line.engine, show.digest_hex());
     let heat_lost = show.heat_lost();
     let recording = outlet.release();

@@ -14,6 +14,16 @@ pub(super) fn wet(
     recording: &mut Recording,
     start: Option<Start>,
 ) -> Outcome {
+    #[cfg(feature = "capture")]
+    let song = match (&args.sound, &args.sound_out) {
+        (Some(song), Some(output)) => Some(super::sound::Song::open(song, output)?),
+        _ => None,
+    };
+    #[cfg(not(feature = "capture"))]
+    if args.sound.is_some() {
+        let what = "--sound: this build has no sound devices (feature 'capture')";
+        return Err(Failure::Refused(what.into()));
+    }
     let line = line_settings(&args.line, display, recording.rate())?;
     let stop = Stop::new()?;
     // Declared first and so dropped last, on a panic too: coils are off before the last word on heat.
@@ -26,10 +36,26 @@ pub(super) fn wet(
     let start = start.unwrap_or_else(|| warmth.start.clone());
     let (settings, _) = prepare_display(display, recording.rate(), start);
     let mut wall = Wall::new(&stop, board.watch(), &warmth, args.quiet);
+    #[cfg(feature = "capture")]
+    let playing = song.map(super::sound::Song::play).transpose()?;
+    #[cfg(feature = "capture")]
+    let clock = || match &playing {
+        Some(playing) if playing.is_lost() => Err(()),
+        Some(playing) => Ok(playing.sounding_s()),
+        None => Err(()),
+    };
+    #[cfg(feature = "capture")]
+    if playing.is_some() {
+        wall = wall.by(&clock);
+    }
     let played = play(recording, &settings, &mut board, &mut wall);
     let stuck = wall.end();
     if !played.as_ref().is_ok_and(|played| played.whole) {
         board.off_now();
+    }
+    #[cfg(feature = "capture")]
+    if playing.as_ref().is_some_and(super::sound::Playing::is_lost) {
+        tell("the sound's output is gone, and with it the clock: all coils off");
     }
     let watch = board.watch();
     // All off before the last word on heat. Frames that are due within a moment still go out.

@@ -1,11 +1,15 @@
 //! Ferrofluid: how it magnetises, what it weighs in its liquid, when it grows spikes, how it follows.
 
+pub mod lag;
 pub mod langevin;
 pub mod liquid;
+pub mod preview;
 pub mod response;
 pub mod spikes;
 
+pub use lag::{Lag, Way};
 pub use liquid::Liquid;
+pub use preview::Preview;
 
 use super::turn::MU0;
 use crate::units::Celsius;

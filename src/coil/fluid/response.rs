@@ -50,7 +50,33 @@ impl Response {
         Seconds(1.8 / self.natural_rad_per_s)
     }
 
-    /// How much earlier a command has to come: its lag at low frequencies.
+    /// Until a unit step has gone half of its way: what a stroke needs. First crossing, to a
+    /// microsecond.
+    pub fn half(&self) -> Seconds {
+        let height = |t: f64| self.step(Seconds(t)).input[0];
+        let (mut low, mut high) = (0.0, 0.5 / self.natural_rad_per_s);
+        for _ in 0..60 {
+            if height(high) >= 0.5 {
+                break;
+            }
+            (low, high) = (high, 2.0 * high);
+        }
+        while high - low > 1e-6 {
+            let middle = f64::midpoint(low, high);
+            // What cannot be halved any more is as good as found.
+            if middle <= low || middle >= high {
+                break;
+            }
+            if height(middle) < 0.5 {
+                low = middle;
+            } else {
+                high = middle;
+            }
+        }
+        Seconds(high)
+    }
+
+    /// How much earlier a slow command has to come: its lag at low frequencies.
     pub fn lead(&self) -> Seconds {
         Seconds(2.0 * self.damping / self.natural_rad_per_s)
     }

@@ -92,6 +92,11 @@ pub fn check_head(head: &Head) -> Result<(), HeadError> {
     let rails = head.rails.iter().flat_map(|rail| [rail.volts, rail.limit_a]);
     finite("a number of a band", bands)?;
     finite("a number of a rail", rails)?;
+    let ways = head.lag.iter().flat_map(|lag| [lag.rise, lag.fall]);
+    finite(
+        "a number of the lag",
+        ways.flat_map(|way| [way.dead_s, way.natural_rad_per_s, way.damping]),
+    )?;
     finite("the room temperature", [head.room_c])
 }
 

@@ -13,7 +13,9 @@
 //! | OFF | one, after the last frame | the number after the last frame's |
 //! | TAIL | one, last | the same |
 //!
-//! Frame k is due at k x den / num seconds of the sound (`rate` in HEAD), less `lead_us`.
+//! Frame k is due at k x den / num seconds of the sound (`rate` in HEAD). What it shows happens in the
+//! sound `lead_us` later: frames that lead were made for a fluid that follows late, and are played at
+//! their time all the same. `lag`, where it is there, says how late.
 //!
 //! # HEAD and TAIL
 //!
@@ -102,7 +104,7 @@ pub use reader::{Damage, Entry, Flaw, ReadError, Reader};
 pub use writer::{WriteError, Writer};
 
 /// Major and minor version of the format that [`Writer`] writes.
-pub const FORMAT: [u16; 2] = [1, 0];
+pub const FORMAT: [u16; 2] = [1, 1];
 
 /// How the name of a duty file ends, after the dot.
 pub const SUFFIX: &str = "duty";

@@ -14,6 +14,7 @@ fn head() -> Head {
         version: FORMAT,
         rate: [60_000, 1001],
         lead_us: 0,
+        lag: None,
         arith: "portable".into(),
         coils: vec![
             CoilRun { count: 2, steps: 4095, two_way: false },

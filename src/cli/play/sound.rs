@@ -1,0 +1,133 @@
+//! A song that is played while its duty file drives boards: one clock for both, the sound card's.
+
+use std::path::Path;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::thread::{self, JoinHandle};
+use std::time::Duration;
+
+use coilscore::audio::Source;
+use coilscore::audio::file::open;
+use coilscore::audio::playback::{
+    Feed, Output, OutputError, OutputPlan, OutputWanted, keep_back, plan_output,
+};
+
+use crate::cli::{Failure, tell};
+
+/// Sound gathered before it begins, s: a decoder's pauses must not be heard.
+const AHEAD_S: f64 = 0.5;
+
+/// Instants per block of the output.
+const BUFFER: u32 = 512;
+
+/// Between two looks whether there is room.
+const LOOK: Duration = Duration::from_millis(10);
+
+/// A song that is ready.
+pub(super) struct Song {
+    source: Box<dyn Source + Send>,
+    plan: OutputPlan,
+}
+
+impl Song {
+    /// Opens song and output, to be refused before anything is driven.
+    pub(super) fn open(song: &Path, output: &str) -> Result<Self, Failure> {
+        let source = open(song).map_err(Failure::failed)?;
+        let format = source.format();
+        let wanted = OutputWanted {
+            output: output.to_owned(),
+            rate_hz: format.rate_hz,
+            channels: format.channels,
+            buffer: BUFFER,
+        };
+        let plan = plan_output(&wanted).map_err(refused)?;
+        Ok(Self { source, plan })
+    }
+
+    /// Begins to play.
+    pub(super) fn play(self) -> Result<Playing, Failure> {
+        let Self { source, plan } = self;
+        let made = keep_back(source.format(), plan.rate_hz, AHEAD_S).map_err(Failure::refused)?;
+        let (feed, kept, _) = made;
+        let mut kept = kept.at_own_speed();
+        let channels = usize::from(source.format().channels).max(1);
+        let (ended, quit) = (Arc::new(AtomicBool::new(false)), Arc::new(AtomicBool::new(false)));
+        let (ends, quits) = (Arc::clone(&ended), Arc::clone(&quit));
+        let decoder = thread::Builder::new().name("song".into()).spawn(move || {
+            decode(source, feed, &quits);
+            ends.store(true, Ordering::Release);
+        });
+        let output = Output::open(&plan, move |block, _| {
+            let over = ended.load(Ordering::Acquire);
+            if over {
+                kept.no_more();
+            }
+            let made = kept.play(block);
+            // Time goes on after the song, and stands still where a decoder is too slow.
+            if over { block.len() / channels } else { made }
+        });
+        let output = output.map_err(refused)?;
+        tell(&format!("plays the song through {} at {} Hz", plan.output, plan.rate_hz));
+        Ok(Playing {
+            output,
+            rate_hz: f64::from(plan.rate_hz),
+            quit,
+            decoder: Some(decoder.map_err(Failure::failed)?),
+        })
+    }
+}
+
+/// A song that sounds until it is dropped.
+pub(super) struct Playing {
+    output: Output,
+    rate_hz: f64,
+    quit: Arc<AtomicBool>,
+    decoder: Option<JoinHandle<()>>,
+}
+
+impl Playing {
+    /// How far it has been heard, s; `None` before it begins, and once its output is gone.
+    pub(super) fn sounding_s(&self) -> Option<f64> {
+        self.output.sounding_s(self.rate_hz)
+    }
+
+    /// Whether the output is gone.
+    pub(super) fn is_lost(&self) -> bool {
+        self.output.is_lost()
+    }
+}
+
+impl Drop for Playing {
+    fn drop(&mut self) {
+        self.quit.store(true, Ordering::Relaxed);
+        if let Some(decoder) = self.decoder.take() {
+            // One that broke down has nothing left to say.
+            let _ = decoder.join();
+        }
+    }
+}
+
+fn decode(mut source: Box<dyn Source + Send>, mut feed: Feed, quit: &AtomicBool) {
+    // What cannot be decoded ends the song, as its end would.
+    while let Ok(Some(block)) = source.next_block() {
+        let mut rest = block;
+        while rest.instants() > 0 {
+            let (now, later) = rest.split_at(512);
+            while feed.room() < now.interleaved().len() {
+                if quit.load(Ordering::Relaxed) {
+                    return;
+                }
+                thread::sleep(LOOK);
+            }
+            feed.put(now);
+            rest = later;
+        }
+    }
+}
+
+fn refused(error: OutputError) -> Failure {
+    match error {
+        OutputError::Open { .. } => Failure::failed(error),
+        _ => Failure::refused(error),
+    }
+}
