@@ -11,8 +11,8 @@ use super::stretch::{Stretch, StretchError};
 use crate::audio::{SampleBlock, SoundFormat};
 
 /// Further than this above its target, s, the ring is emptied down to it at once: a stalled system
-/// has delivered late.
-const TOO_FULL_S: f64 = 0.25;
+/// has delivered late, or played late. At the most speed that nobody hears, less takes half a minute.
+const TOO_FULL_S: f64 = 0.06;
 
 /// Sound the ring has room for beyond its target, s.
 const ROOM_S: f64 = 1.0;
