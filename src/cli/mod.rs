@@ -34,6 +34,8 @@ mod progress;
 mod render;
 mod request;
 mod sheet;
+#[cfg(feature = "tune")]
+mod tune;
 mod walk;
 
 use std::process::ExitCode;
@@ -75,6 +77,9 @@ enum Command {
     /// Hear sound as it is played and move the display
     #[cfg(feature = "capture")]
     Live(live::Args),
+    /// Open a page on which a mapping is changed while it plays
+    #[cfg(feature = "tune")]
+    Tune(tune::Args),
     /// Play a duty file on driver boards, within what the display that is plugged in can stand
     Play(play::Args),
     /// Ask a driver board what it is, compare it with the display, store limits in it
@@ -124,6 +129,8 @@ pub(crate) fn main() -> ExitCode {
         Command::Listen(args) => listen::run(&args),
         #[cfg(feature = "capture")]
         Command::Live(args) => live::run(&args),
+        #[cfg(feature = "tune")]
+        Command::Tune(args) => tune::run(&args),
         Command::Play(args) => play::run(&args),
         Command::Board(args) => board::run(&args),
         Command::Walk(args) => walk::run(&args),

@@ -20,6 +20,8 @@ pub(super) struct Route {
     bands: Box<[(usize, Envelope)]>,
     /// Per band of the route, 0 to 1.
     values: Box<[f64]>,
+    /// Value of each band as read by the range, before curve and envelope.
+    read: Box<[f64]>,
     spread: Spread,
     weight: f64,
 }
@@ -36,6 +38,7 @@ impl Route {
             range: Range::new(settings.range)?,
             curve: settings.curve.check()?,
             values: vec![0.0; settings.bands.len()].into(),
+            read: vec![0.0; settings.bands.len()].into(),
             spread: Spread::new(settings, places, rate)?,
             weight,
             bands: settings.bands.iter().map(follow).collect::<Result<_, _>>()?,
@@ -44,11 +47,12 @@ impl Route {
 
     /// Shapes what is heard in this frame and moves on by it.
     pub(super) fn hear(&mut self, heard: &Heard<'_>) {
-        for (value, (band, envelope)) in self.values.iter_mut().zip(&mut self.bands) {
+        let values = self.values.iter_mut().zip(&mut self.read);
+        for ((value, read), (band, envelope)) in values.zip(&mut self.bands) {
             let level_dbfs = heard.band_dbfs.get(*band).copied().unwrap_or(SILENCE_DBFS);
             let top_dbfs = heard.top_dbfs.get(*band).copied().unwrap_or(SILENCE_DBFS);
-            let read = self.range.read(level_dbfs, top_dbfs);
-            *value = envelope.follow(self.curve.bend(read));
+            *read = self.range.read(level_dbfs, top_dbfs);
+            *value = envelope.follow(self.curve.bend(*read));
         }
         self.spread.follow(&self.values);
     }
@@ -60,6 +64,11 @@ impl Route {
                 *asked = combine(*asked, self.weight * share);
             }
         });
+    }
+
+    /// Values as the range read them, in the order of the route's bands.
+    pub(super) fn read(&self) -> &[f64] {
+        &self.read
     }
 
     /// Per band, 0 to 1.

@@ -6,6 +6,8 @@ mod screen;
 mod setup;
 mod stage;
 
+#[cfg(feature = "tune")]
+pub(super) use stage::hurry;
 use std::path::PathBuf;
 
 use coilscore::units::Rate;
