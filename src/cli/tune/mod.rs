@@ -26,6 +26,7 @@ use driven::Driven;
 
 /// Flags as typed.
 #[derive(Debug, clap::Args)]
+#[group(id = "tune")]
 #[command(after_help = HELP)]
 pub(super) struct Args {
     #[command(flatten)]

@@ -1,6 +1,6 @@
 // The program's own colours: what has one in its pictures has the same here. All keep their order
 // without colour as well: marks have letters, lines have widths and dashes.
-export const INK = "#e8e6e1", SOFT = "#a9a8a3", RIM = "#33363d", GROUND = "#131417";
+export const INK = "#e8e6e1", SOFT = "#a9a8a3", RIM = "#33363d", GROUND = "#131417", PANEL = "#1b1d21";
 export const SEA = "#4cc2a5", AMBER = "#f0b040", SKY = "#56b4e9", VERMILION = "#ee7733", PURPLE = "#cc79a7", ORANGE = "#e69f00", BLUE = "#5aa0e0";
 
 // A canvas at the screen's own dots; returns its context scaled to CSS pixels, or null when hidden.

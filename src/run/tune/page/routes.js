@@ -1,5 +1,5 @@
 // One lane for each route: what it heard and what it made of it, over the last seconds.
-import { AMBER, fitted, INK, RIM, SEA, SOFT } from "./colour.js";
+import { AMBER, fitted, INK, PANEL, RIM, SEA, SOFT } from "./colour.js";
 import { make } from "./fields.js";
 
 const SPAN_S = 8;
@@ -95,7 +95,11 @@ export class Lanes {
         g.font = "11px system-ui";
         g.fillStyle = INK;
         g.textAlign = "right";
-        g.fillText(`${lane.now[0].toFixed(2)} > ${lane.now[1].toFixed(2)}`, w - 4, 12);
+        const text = `${lane.now[0].toFixed(2)} in, ${lane.now[1].toFixed(2)} out`;
+        g.strokeStyle = PANEL;
+        g.lineWidth = 4;
+        g.strokeText(text, w - 4, 12);
+        g.fillText(text, w - 4, 12);
         g.textAlign = "left";
       }
     }

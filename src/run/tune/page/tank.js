@@ -5,7 +5,7 @@ const CUTS = [["heat", "H", VERMILION], ["rail", "S", ORANGE], ["driver", "D", P
 const SEEN = 0.02;
 
 export const KEY = [
-  ["disc", "duty"], ["dashed ring", "wish"], ["pale blob", "fluid, computed"],
+  ["amber disc", "duty"], ["dashed ring", "wish"], ["black blob", "fluid, computed"],
   ["outer arc", "heat used, closing at its bound"], ["H S D", "cut by heat, supply, driver"],
 ];
 
@@ -67,10 +67,6 @@ export class Tank {
       const [x, y] = place(coil);
       const duty = look.duty[index], wish = look.wish[index], fluid = Math.max(look.fluid[index], 0);
       g.globalAlpha = this.dimmed && !this.dimmed.has(index) ? 0.35 : 1;
-      // Fluid: as wide as it is high, in what a lamp behind it would leave.
-      g.fillStyle = "#59616b";
-      circle(g, x, y, r * (0.25 + 0.75 * Math.min(fluid, 1.2)));
-      g.fill();
       g.lineWidth = 1;
       g.strokeStyle = RIM;
       circle(g, x, y, r);
@@ -80,7 +76,17 @@ export class Tank {
         circle(g, x, y, r * 0.82 * Math.sqrt(Math.min(Math.abs(duty), 1)));
         g.fill();
       }
+      // Fluid: black, as wide as it is high; less than the duty shows while it still rises.
+      if (fluid > 0.01) {
+        g.fillStyle = "#050506";
+        g.strokeStyle = "#c9ccd1";
+        g.lineWidth = 1.5;
+        circle(g, x, y, r * 0.6 * Math.sqrt(Math.min(fluid, 1.5)));
+        g.fill();
+        g.stroke();
+      }
       if (marks && Math.abs(wish) > SEEN) {
+        g.lineWidth = 1;
         g.strokeStyle = INK;
         g.setLineDash([2, 2]);
         circle(g, x, y, r * 0.82 * Math.sqrt(Math.min(Math.abs(wish), 1)));
