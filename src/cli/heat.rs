@@ -18,7 +18,7 @@ pub(super) struct Args {
     heat: Option<PathBuf>,
 }
 
-#[cfg(feature = "capture")]
+#[cfg(any(feature = "capture", feature = "tune"))]
 impl Args {
     /// Where the heat of the display read from `display` may lie: beside it, and where it was put.
     pub(super) fn places(&self, display: &Path) -> Vec<PathBuf> {

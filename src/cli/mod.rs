@@ -38,6 +38,8 @@ mod render;
 mod request;
 mod sheet;
 mod signals;
+#[cfg(feature = "tune")]
+mod tune;
 mod walk;
 
 use std::process::ExitCode;
@@ -81,6 +83,9 @@ enum Command {
     /// Hear sound as it is played and move the display
     #[cfg(feature = "capture")]
     Live(live::Args),
+    /// Open a page on which a mapping is changed while it plays
+    #[cfg(feature = "tune")]
+    Tune(tune::Args),
     /// Play a duty file on driver boards, within what the display that is plugged in can stand
     Play(play::Args),
     /// Ask a driver board what it is, compare it with the display, store limits in it
@@ -145,6 +150,8 @@ pub(crate) fn main() -> ExitCode {
         Command::Listen(args) => listen::run(&args),
         #[cfg(feature = "capture")]
         Command::Live(args) => live::run(&args),
+        #[cfg(feature = "tune")]
+        Command::Tune(args) => tune::run(&args),
         Command::Play(args) => play::run(&args),
         Command::Board(args) => board::run(&args),
         Command::Walk(args) => walk::run(&args),

@@ -4,7 +4,6 @@ use super::{EngineError, Prepared};
 use crate::analysis::{Analysis, AnalysisSettings, Heard};
 use crate::audio::SampleBlock;
 use crate::mapper::Mapper;
-use crate::units::Share;
 
 /// The first two stages of a line. Built anywhere, on any thread; an engine takes it in between two
 /// frames without taking memory.
@@ -39,10 +38,22 @@ impl Listener {
         self.analysis.push(sound);
     }
 
-    pub(super) fn frame(&mut self) -> (Heard<'_>, &[Share]) {
+    /// Lets it hear what was played lately, so that it is not taken in as at the start of a song:
+    /// one frame for each `frame_instants` of `sound`. Before it is taken in, on any thread.
+    pub fn warm(&mut self, sound: SampleBlock<'_>, frame_instants: usize) {
+        let mut rest = sound;
+        while rest.instants() > 0 {
+            let (now, later) = rest.split_at(frame_instants.max(1));
+            self.push(now);
+            self.frame();
+            rest = later;
+        }
+    }
+
+    pub(super) fn frame(&mut self) -> (Heard<'_>, &Mapper) {
         let heard = self.analysis.measure();
-        let wishes = self.mapper.wish(&heard);
-        (heard, wishes)
+        self.mapper.wish(&heard);
+        (heard, &self.mapper)
     }
 
     /// Changes places with `other`. Where both measure the same, only the mapping changes: what

@@ -15,9 +15,9 @@ use thiserror::Error;
 use crate::analysis::{Analysis, AnalysisError, AnalysisSettings, Heard};
 use crate::audio::SampleBlock;
 use crate::audio::edges::FrameEdges;
-use crate::budget::{Budget, BudgetError, BudgetSettings, Duty, Load};
+use crate::budget::{Budget, BudgetError, BudgetSettings, Duty, Load, Totals};
 use crate::frame::Hands;
-use crate::mapper::{MapperError, MapperSettings};
+use crate::mapper::{Mapper, MapperError, MapperSettings};
 use crate::units::{Rate, Share};
 
 use grip::Grip;
@@ -82,6 +82,10 @@ pub struct Step<'a> {
     pub duties: &'a [Duty],
     /// What it costs.
     pub load: Load<'a>,
+    /// Granted and denied since the start.
+    pub totals: Totals<'a>,
+    /// The mapping at work: what its routes heard and made of it.
+    pub mapper: &'a Mapper,
 }
 
 /// Sound to permitted duty.
@@ -217,20 +221,21 @@ impl Engine {
         let number = self.next_frame;
         self.next_frame = number.saturating_add(1);
         let Hands { mapping: at_work, all_off, .. } = self.grip.hands();
-        let (heard, mut wishes) = self.first.frame();
+        let (heard, mut mapper) = self.first.frame();
         for (index, other) in (1_u8..).zip(&mut self.others) {
-            let (_, asked) = other.frame();
+            let (_, theirs) = other.frame();
             if index == at_work {
-                wishes = asked;
+                mapper = theirs;
             }
         }
-        let wishes = self.grip.on(wishes);
+        let wishes = self.grip.on(mapper.wishes());
         if all_off {
             self.budget.all_off();
         } else {
             self.budget.permit(wishes);
         }
-        let (duties, load) = (self.budget.duties(), self.budget.load());
-        Step { number, heard, wishes, duties, load }
+        let budget = &self.budget;
+        let (duties, load, totals) = (budget.duties(), budget.load(), budget.totals());
+        Step { number, heard, wishes, duties, load, totals, mapper }
     }
 }

@@ -128,6 +128,17 @@ impl Mapper {
         &self.wishes
     }
 
+    /// The wishes of the last frame, one for each coil.
+    pub fn wishes(&self) -> &[Share] {
+        &self.wishes
+    }
+
+    /// What each route heard at the last frame, 0 to 1, as its range reads it, before curve and
+    /// envelope: one value for each of its bands, low to high.
+    pub fn inputs(&self) -> impl ExactSizeIterator<Item = &[f64]> + '_ {
+        self.routes.iter().map(Route::read)
+    }
+
     /// For meters: per route, in the order of the settings, the value of each of its bands after
     /// the envelope, 0 to 1, before motion, weight and rest.
     pub fn routes(&self) -> impl ExactSizeIterator<Item = &[f64]> + '_ {

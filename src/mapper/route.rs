@@ -34,6 +34,8 @@ pub(super) struct Route {
     envelopes: Box<[Envelope]>,
     /// Per envelope, 0 to 1.
     values: Box<[f64]>,
+    /// Value of each band as read by the range, before curve and envelope.
+    read: Box<[f64]>,
     spread: Spread,
     weight: f64,
 }
@@ -54,6 +56,7 @@ impl Route {
             bands: settings.bands.clone().into(),
             open: (whole_frames(OPEN_S, rate), 0),
             values: vec![0.0; settings.values()].into(),
+            read: vec![0.0; settings.values()].into(),
             spread: Spread::new(settings, places, rate)?,
             weight,
             envelopes: envelopes.collect::<Result<_, _>>()?,
@@ -63,23 +66,25 @@ impl Route {
     /// Shapes what is heard in this frame and moves on by it.
     pub(super) fn hear(&mut self, heard: &Heard<'_>) {
         if self.hears == Hears::Levels {
-            let bands = self.values.iter_mut().zip(&self.bands).zip(&mut self.envelopes);
-            for ((value, band), envelope) in bands {
-                *value = envelope.follow(self.curve.bend(level(self.range, heard, *band)));
+            let values = self.values.iter_mut().zip(&mut self.read);
+            let bands = self.bands.iter().zip(&mut self.envelopes);
+            for ((value, read), (band, envelope)) in values.zip(bands) {
+                *read = level(self.range, heard, *band);
+                *value = envelope.follow(self.curve.bend(*read));
             }
         } else {
-            let read = self.read(heard);
-            if let (Some(value), Some(envelope)) =
-                (self.values.first_mut(), self.envelopes.first_mut())
-            {
-                *value = envelope.follow(self.curve.bend(read));
+            let now = self.ear(heard);
+            let values = self.values.first_mut().zip(self.read.first_mut());
+            if let (Some((value, read)), Some(envelope)) = (values, self.envelopes.first_mut()) {
+                *read = now;
+                *value = envelope.follow(self.curve.bend(now));
             }
         }
         self.spread.follow(&self.values);
     }
 
     /// What the ear says, 0 to 1.
-    fn read(&mut self, heard: &Heard<'_>) -> f64 {
+    fn ear(&mut self, heard: &Heard<'_>) -> f64 {
         let sense = |ear: usize| heard.senses.get(ear).copied();
         match self.hears {
             Hears::Levels => 0.0,
@@ -113,6 +118,11 @@ impl Route {
                 *asked = combine(*asked, self.weight * share);
             }
         });
+    }
+
+    /// Values as the range read them, in the order of the route's bands.
+    pub(super) fn read(&self) -> &[f64] {
+        &self.read
     }
 
     /// Per band, 0 to 1.

@@ -84,6 +84,11 @@ pub enum Quiet {
 }
 
 impl Mapping {
+    /// The text that it was read from.
+    pub fn text(&self) -> &str {
+        &self.source.text
+    }
+
     /// XXH3-128 of what the file means, in hexadecimal. Comments, layout, the order of keys and
     /// the file's path do not change it; any value does, and so does the order of routes.
     pub fn digest_hex(&self) -> String {
@@ -107,7 +112,7 @@ impl Mapping {
 }
 
 /// More routes than this are a mistake, or a file made by a program gone wrong.
-const MOST_ROUTES: usize = 64;
+pub(super) const MOST_ROUTES: usize = 64;
 
 /// Reads and checks a mapping; `path` only appears in messages.
 ///
@@ -166,10 +171,11 @@ fn read_root(pad: &Pad, mut root: Section<'_>) -> Option<Mapping> {
     })
 }
 
+pub(super) const QUIETS: Menu =
+    Menu { words: &["follow"], tables: &[("fixed", "quiet.fixed = { level_dbfs = -50 }")] };
+
 fn read_quiet(root: &mut Section<'_>) -> Quiet {
-    const MENU: Menu =
-        Menu { words: &["follow"], tables: &[("fixed", "quiet.fixed = { level_dbfs = -50 }")] };
-    match root.menu("quiet", &MENU, false).map(|picked| picked.value) {
+    match root.menu("quiet", &QUIETS, false).map(|picked| picked.value) {
         Some(Picked::Table(_, mut fixed)) => {
             let level = fixed.number(&QUIET);
             fixed.finish();

@@ -5,6 +5,7 @@
 //! file at once, each with its place and its cure ([`finding`]). [`prepare()`] then fits a mapping
 //! to a display and to the sound to come, and gives settings without names or options.
 //!
+//! [`form`] says which keys a mapping may hold, for whoever offers them to be edited.
 //! [`mod@write`] puts what was seen of the coils into a display file's text,
 //! [`write_fit`] what a heating test said of a kind of coil.
 //!
@@ -19,6 +20,7 @@ pub mod display;
 mod driver;
 mod ears;
 pub mod finding;
+pub mod form;
 mod hardware;
 mod harness;
 mod lag;

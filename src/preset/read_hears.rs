@@ -11,7 +11,7 @@ use super::section::Section;
 use super::values::{Menu, Picked};
 use crate::analysis::scale::{Scale, Warped};
 
-const HEARS: Menu = Menu {
+pub(super) const HEARS: Menu = Menu {
     words: &[],
     tables: &[
         ("band", "hears.band = { low_hz = 40, high_hz = 120 }"),

@@ -6,7 +6,7 @@ use super::route::{Moves, Path};
 use super::section::Section;
 use super::values::{Menu, Picked};
 
-const MOVES: Menu = Menu {
+pub(super) const MOVES: Menu = Menu {
     words: &[],
     tables: &[
         ("level_all", "moves.level_all = { group = \"all\" }"),
@@ -19,7 +19,7 @@ const MOVES: Menu = Menu {
         ("outward", "moves.outward = { group = \"all\", mm_per_s = 400 }"),
     ],
 };
-const PATH: Menu = Menu {
+pub(super) const PATH: Menu = Menu {
     words: &["ring"],
     tables: &[
         ("axis", "path.axis = { towards_deg = 0 }"),

@@ -13,14 +13,14 @@ use super::values::{Menu, Picked};
 use super::words::{counted, rounded};
 use crate::analysis::Weighting;
 
-const RANGE: Menu = Menu {
+pub(super) const RANGE: Menu = Menu {
     words: &[],
     tables: &[
         ("follow", "range.follow = { floor_db = -24, full_db = 0 }"),
         ("fixed", "range.fixed = { floor_dbfs = -50, full_dbfs = -12 }"),
     ],
 };
-const CURVE: Menu =
+pub(super) const CURVE: Menu =
     Menu { words: &["straight", "soft"], tables: &[("power", "curve.power = { exponent = 2.0 }")] };
 pub(super) fn read(mut section: Section<'_>) -> Option<Route> {
     let name = section.text("name", 64, "add a name unlike the other routes'");

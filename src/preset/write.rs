@@ -75,7 +75,7 @@ pub fn with_lifts(
 }
 
 /// The tables of a list, written as `[[coils]]` or in one line.
-pub(super) fn tables_of(item: Option<&mut Item>) -> Vec<&mut dyn TableLike> {
+pub(crate) fn tables_of(item: Option<&mut Item>) -> Vec<&mut dyn TableLike> {
     match item {
         Some(Item::ArrayOfTables(tables)) => {
             tables.iter_mut().map(|table| table as &mut dyn TableLike).collect()
@@ -90,7 +90,7 @@ pub(super) fn tables_of(item: Option<&mut Item>) -> Vec<&mut dyn TableLike> {
 }
 
 /// Sets a key, with what stands around its old value.
-pub(super) fn put(table: &mut dyn TableLike, key: &str, mut value: Value) {
+pub(crate) fn put(table: &mut dyn TableLike, key: &str, mut value: Value) {
     if let Some(Item::Value(old)) = table.get_mut(key) {
         *value.decor_mut() = old.decor().clone();
         *old = value;

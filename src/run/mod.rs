@@ -7,6 +7,7 @@
 //! [`play()`] replays a duty file; [`board_limits`] reckons what boards are to let through at most;
 //! [`convert()`] turns a duty file into tables; [`heat_file`] carries the heat of a display from one
 //! run to the next; [`walk`] drives one coil at a time; [`mod@rewrite`] writes display files in place;
+//! `tune` serves the page on which a mapping is changed while it plays;
 //! [`events`] writes what is heard in a song.
 
 pub mod ahead;
@@ -23,6 +24,8 @@ pub mod pump;
 pub mod render;
 pub mod request;
 pub mod rewrite;
+#[cfg(feature = "tune")]
+pub mod tune;
 pub mod walk;
 
 pub use convert::convert;

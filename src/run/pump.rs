@@ -5,7 +5,7 @@ use std::ops::ControlFlow;
 use thiserror::Error;
 
 use crate::audio::{SampleBlock, SoundError, Source};
-use crate::engine::{Engine, Step};
+use crate::engine::{Engine, Listener, Step};
 use crate::frame::Hands;
 use crate::run::meter::Metering;
 use crate::sink::{Sink, SinkError};
@@ -25,6 +25,12 @@ pub trait Beside {
     fn hands(&mut self, frame: u32) -> Hands {
         let _ = frame;
         Hands::FREE
+    }
+
+    /// Asked before each step: a mapping to take in for the one at work, which goes back into its
+    /// place. Where it does not fit it is left as it was.
+    fn edit(&mut self) -> Option<&mut Listener> {
+        None
     }
 
     /// After each step, with the frame if it made one.
@@ -163,5 +169,9 @@ fn feed(
 fn reach(engine: &mut Engine, beside: &mut dyn Beside) -> Hands {
     let hands = beside.hands(engine.next_frame());
     engine.set_hands(hands);
+    if let Some(listener) = beside.edit() {
+        // Whoever made it checked that it fits; one that does not changes nothing.
+        let _ = engine.swap(listener);
+    }
     hands
 }

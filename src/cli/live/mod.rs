@@ -7,6 +7,8 @@ mod setup;
 mod sound_out;
 mod stage;
 
+#[cfg(feature = "tune")]
+pub(super) use stage::hurry;
 use std::path::PathBuf;
 
 use coilscore::units::Rate;

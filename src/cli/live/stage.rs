@@ -156,7 +156,7 @@ fn ending(played: Played, wanted: usize) -> Outcome {
 /// Asks for real-time priority: above all ordinary work, below the sound system's own threads.
 /// Gives a sentence where it is not granted.
 #[cfg(unix)]
-fn hurry() -> Option<String> {
+pub(in super::super) fn hurry() -> Option<String> {
     use thread_priority::unix::{
         RealtimeThreadSchedulePolicy, ThreadSchedulePolicy, set_thread_priority_and_policy,
         thread_native_id,
@@ -175,7 +175,7 @@ fn hurry() -> Option<String> {
 
 /// Asks for the highest priority there is. Gives a sentence where it is not granted.
 #[cfg(not(unix))]
-fn hurry() -> Option<String> {
+pub(in super::super) fn hurry() -> Option<String> {
     let set = thread_priority::set_current_thread_priority(thread_priority::ThreadPriority::Max);
     set.err().map(|_| ORDINARY.to_owned())
 }
