@@ -4,6 +4,7 @@
 use std::io::{BufRead, BufReader, Read, Write};
 use std::net::TcpStream;
 use std::process::{Child, Command, Stdio};
+use std::time::Duration;
 
 use serde_json::{Value, json};
 
@@ -49,20 +50,8 @@ impl Browser {
 
     fn ask(&self, method: &str, path: &str, body: &Value) -> Value {
         let body = if method == "POST" { body.to_string() } else { String::new() };
-        let mut stream = TcpStream::connect(("127.0.0.1", self.port)).unwrap();
-        let head = format!(
-            "{method} {path} HTTP/1.1\r\nHost: 127.0.0.1:{}\r\nConnection: close\r\n\
-             Content-Type: application/json\r\nContent-Length: {}\r\n\r\n",
-            self.port,
-            body.len()
-        );
-        stream.write_all(head.as_bytes()).unwrap();
-        stream.write_all(body.as_bytes()).unwrap();
-        let mut answer = Vec::new();
-        stream.read_to_end(&mut answer).unwrap();
-        let answer = String::from_utf8_lossy(&answer);
-        let json = answer.split_once("\r\n\r\n").expect("an answer").1;
-        let mut answer: Value = serde_json::from_str(json.trim()).expect("JSON");
+        let answer = exchange(self.port, method, path, &body).expect("the driver answers");
+        let mut answer: Value = serde_json::from_str(&answer).expect("JSON");
         let value = answer["value"].take();
         assert!(value["error"].is_null(), "{method} {path}: {}", value["message"]);
         value
@@ -86,7 +75,7 @@ impl Browser {
         let script = format!(
             "const done = arguments[0]; let n = 0; const look = () => {{ let ok = false; \
              try {{ ok = {expression}; }} catch {{}} \
-             if (ok || ++n > 600) done(ok === true || Boolean(ok)); else setTimeout(look, 50); }}; look();"
+             if (ok || ++n > 500) done(ok === true || Boolean(ok)); else setTimeout(look, 50); }}; look();"
         );
         let ok = self.post("/execute/async", json!({ "script": script, "args": [] }));
         assert!(ok == true, "never: {what} ({expression})");
@@ -144,13 +133,44 @@ impl Browser {
     }
 }
 
+/// One request and its answer.
+fn exchange(port: u16, method: &str, path: &str, body: &str) -> std::io::Result<String> {
+    let mut stream = TcpStream::connect(("127.0.0.1", port))?;
+    stream.set_read_timeout(Some(Duration::from_secs(120)))?;
+    let head = format!(
+        "{method} {path} HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nConnection: close\r\n\
+         Content-Type: application/json\r\nContent-Length: {}\r\n\r\n",
+        body.len()
+    );
+    stream.write_all(head.as_bytes())?;
+    stream.write_all(body.as_bytes())?;
+    // The driver keeps the line open whatever it is asked: its length says where an answer ends.
+    let mut reader = BufReader::new(stream);
+    let mut length = 0;
+    loop {
+        let mut line = String::new();
+        reader.read_line(&mut line)?;
+        if line.trim().is_empty() {
+            break;
+        }
+        if let Some((name, value)) = line.split_once(':')
+            && name.eq_ignore_ascii_case("content-length")
+        {
+            length = value.trim().parse().unwrap_or(0);
+        }
+    }
+    let mut answer = vec![0; length];
+    reader.read_exact(&mut answer)?;
+    Ok(String::from_utf8_lossy(&answer).into_owned())
+}
+
 impl Drop for Browser {
     fn drop(&mut self) {
-        if !self.session.is_empty() && !std::thread::panicking() {
-            self.ask("DELETE", &self.session, &Value::Null);
+        // It ends the browser; a driver that is killed would leave it behind.
+        if !self.session.is_empty() {
+            let _ = exchange(self.port, "DELETE", &self.session, "");
         }
-        // It ends its browsers as well.
-        let _ = Command::new("kill").arg(self.child.id().to_string()).status();
+        let _ = self.child.kill();
         let _ = self.child.wait();
     }
 }
