@@ -144,6 +144,8 @@ impl Link {
     /// The port took so many of the bytes.
     pub(super) fn wrote(&mut self, bytes: usize, now_s: f64) {
         self.taken += bytes;
+        // The first byte of what goes after a torn packet is the delimiter.
+        self.torn &= bytes == 0;
         self.owes_off &= self.pending();
         self.line.gave(bytes, now_s);
     }
@@ -232,7 +234,6 @@ impl Link {
             self.out.push(DELIMITER);
         }
         self.out.extend_from_slice(packet);
-        self.torn = false;
         self.since_s = now_s;
         true
     }
