@@ -47,6 +47,14 @@ has_server() {
 debian_server="pulseaudio pulseaudio-utils libasound2-plugins"
 elsewhere_server="the PulseAudio sound server, its tools, and ALSA's plugin for it"
 
+has_browser() {
+  local program
+  [[ $(uname -s) == Linux ]] || return 0
+  for program in chromium chromedriver; do command -v "$program" || return 1; done
+}
+debian_browser="chromium chromium-driver"
+elsewhere_browser="the Chromium browser and its chromedriver"
+
 has_arm() {
   local program
   for program in arm-none-eabi-gcc qemu-system-arm; do command -v "$program" || return 1; done

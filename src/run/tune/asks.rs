@@ -80,7 +80,13 @@ pub(super) fn shows() -> (Shows, Shown) {
 pub(super) type Asks = SyncSender<Ask>;
 
 #[cfg(test)]
-#[allow(clippy::unwrap_used, reason = "tests stop at the first surprise")]
+#[allow(
+    clippy::unwrap_used,
+    clippy::panic,
+    clippy::indexing_slicing,
+    clippy::disallowed_methods,
+    reason = "tests stop at the first surprise"
+)]
 mod tests {
     use super::*;
 

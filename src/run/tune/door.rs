@@ -166,7 +166,13 @@ fn alike(known: &str, shown: &str) -> bool {
 }
 
 #[cfg(test)]
-#[allow(clippy::unwrap_used, reason = "tests stop at the first surprise")]
+#[allow(
+    clippy::unwrap_used,
+    clippy::panic,
+    clippy::indexing_slicing,
+    clippy::disallowed_methods,
+    reason = "tests stop at the first surprise"
+)]
 mod tests {
     use super::*;
 

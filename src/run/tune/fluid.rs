@@ -52,6 +52,13 @@ impl Preview {
 }
 
 #[cfg(test)]
+#[allow(
+    clippy::unwrap_used,
+    clippy::panic,
+    clippy::indexing_slicing,
+    clippy::disallowed_methods,
+    reason = "tests stop at the first surprise"
+)]
 mod tests {
     use super::*;
 

@@ -153,12 +153,18 @@ fn narrow(value: f64) -> f32 {
     value as f32
 }
 
-#[expect(clippy::cast_precision_loss, reason = "drivers have at most 65535 steps")]
 fn code(code: i32) -> f32 {
     code as f32
 }
 
 #[cfg(test)]
+#[allow(
+    clippy::unwrap_used,
+    clippy::panic,
+    clippy::indexing_slicing,
+    clippy::disallowed_methods,
+    reason = "tests stop at the first surprise"
+)]
 mod tests {
     use super::*;
 

@@ -164,13 +164,14 @@ impl Host<'_> {
             Ok(()) => json!({ "kind": "answer", "id": said.id, "ok": true }).to_string().into(),
             Err(sentence) => refused(said.id, &sentence),
         };
-        self.to_page(page, answer);
+        self.tell_page(page, answer);
     }
 
     /// All off is for everyone; whatever drives is for the page that edits.
     fn hands(&mut self, asked: HandsAsked, holds: bool) -> Result<(), String> {
         let now = self.controls.hands();
-        if !holds && !(asked.all_off && !now.all_off) {
+        let stops = asked.all_off && !now.all_off;
+        if !holds && !stops {
             return Err("another page is editing: take over first".into());
         }
         let new = Hands {
@@ -298,12 +299,12 @@ impl Host<'_> {
         let message: Utf8Bytes = json!({ "kind": "notice", "text": text }).to_string().into();
         let pages: Vec<u32> = self.notes.pages.keys().copied().collect();
         for page in pages {
-            self.to_page(page, message.clone());
+            self.tell_page(page, message.clone());
         }
     }
 
     /// A page that does not read its answers is cut off.
-    fn to_page(&mut self, page: u32, message: Utf8Bytes) {
+    fn tell_page(&mut self, page: u32, message: Utf8Bytes) {
         let full = self.notes.pages.get(&page).is_some_and(|to| to.try_send(message).is_err());
         if full {
             self.notes.pages.remove(&page);

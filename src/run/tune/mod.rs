@@ -223,7 +223,6 @@ fn frame_instants(rate_hz: u32, per_second: f64) -> usize {
     (f64::from(rate_hz) / per_second).round().max(1.0) as usize
 }
 
-#[expect(clippy::cast_precision_loss, reason = "at most 65,535")]
 fn steps_of(display: &Display) -> f32 {
     display.driver.steps as f32
 }

@@ -35,7 +35,13 @@ pub(super) fn wave(song: &Song) -> Vec<u8> {
 }
 
 #[cfg(test)]
-#[allow(clippy::unwrap_used, reason = "tests stop at the first surprise")]
+#[allow(
+    clippy::unwrap_used,
+    clippy::panic,
+    clippy::indexing_slicing,
+    clippy::disallowed_methods,
+    reason = "tests stop at the first surprise"
+)]
 mod tests {
     use super::*;
     use crate::audio::SoundFormat;

@@ -180,7 +180,6 @@ fn comment_above(home: &dyn TableLike, key: &str) -> Option<String> {
 /// length its layout.
 fn alike(old: &Value, new: Value) -> Value {
     match (old, new) {
-        #[expect(clippy::cast_precision_loss, reason = "numbers of these files are small")]
         (Value::Float(_), Value::Integer(whole)) => Value::from(*whole.value() as f64),
         (Value::Array(old), Value::Array(new)) if old.len() == new.len() => {
             let mut kept = old.clone();

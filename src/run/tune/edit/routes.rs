@@ -61,14 +61,14 @@ fn standing(list: Vec<Table>) -> ArrayOfTables {
     tables
 }
 
-fn shifted<T: Clone>(
+fn shifted<T>(
     mut list: Vec<T>,
     shift: Shift,
     new: impl Fn(&str) -> Option<T>,
     renamed: impl Fn(T, &str) -> T,
 ) -> Result<Vec<T>, PaperError>
 where
-    T: Named,
+    T: Clone + Named,
 {
     let nowhere = || PaperError::Nowhere("route".into());
     let names: Vec<String> = list.iter().filter_map(Named::name).collect();

@@ -129,7 +129,7 @@ export class Fields {
       told(select)(answer);
     });
     const chosen = kindOf(field, this.writtenAt(path));
-    if (chosen) box.append(this.list(chosen.fields, [...path, chosen.word], () => get()?.[chosen.word]));
+    if (chosen) box.append(this.list(keysOf(chosen, this.writtenAt(path)[chosen.word]), [...path, chosen.word], () => get()?.[chosen.word]));
     box.classList.add("group");
     this.show.push(() => {
       const value = get();
@@ -163,13 +163,20 @@ function structure(fields, written) {
     if (field.holds === "table") return [value === undefined ? 0 : [1, structure(field.fields, value)]];
     if (field.holds !== "menu") return [];
     const kind = kindOf(field, value);
-    return [kind ? [kind.word, structure(kind.fields, value[kind.word])] : 0];
+    return [kind ? [kind.word, structure(keysOf(kind, value[kind.word]), value[kind.word])] : 0];
   });
 }
 
 function kindOf(field, value) {
   if (typeof value !== "object" || value === null) return undefined;
   return field.kinds.find((kind) => kind.word in value);
+}
+
+// A kind whose keys nobody described shows those that are written.
+function keysOf(kind, written) {
+  if (kind.fields.length > 0) return kind.fields;
+  const holds = (value) => ({ number: "number", boolean: "flag", string: "text" }[typeof value] ?? "numbers");
+  return Object.entries(written ?? {}).map(([key, value]) => ({ key, default: null, holds: holds(value) }));
 }
 
 function pick(select, value) {
