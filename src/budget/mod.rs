@@ -29,6 +29,7 @@ mod permit;
 mod rails;
 mod report;
 mod rested;
+mod rises;
 mod settings;
 mod turns;
 

@@ -6,13 +6,13 @@ use super::check::check;
 use super::drive::{Drivers, signed};
 use super::heat::Heat;
 use super::limiter::Limiter;
-use super::load::{Load, Totals};
+use super::load::{Load, Meters, Totals};
 use super::network::{Network, Node};
 use super::rails::Rails;
+use super::rises::{allowed_rises, full_power, start_rises, stated_limits};
 use super::turns::Turns;
-use super::{BudgetError, BudgetSettings, CoilBudget, Duty, Start};
-use crate::coil::copper::resistance_at;
-use crate::units::{Share, Watts};
+use super::{BudgetError, BudgetSettings, Duty};
+use crate::units::Share;
 
 /// Heat moves slowly against frames: the model advances once per this many at most ...
 const FRAMES_PER_TICK: u32 = 4;
@@ -73,29 +73,6 @@ pub struct Budget {
     limit_c: Vec<f64>,
     share: f64,
     binds: Node,
-}
-
-/// What [`Load`] and [`Totals`] show.
-#[derive(Debug, Clone)]
-struct Meters {
-    node_c: Vec<f64>,
-    rail_a: Vec<f64>,
-    frame: Sums,
-    wished: Vec<f64>,
-    granted: Vec<f64>,
-    cut_heat: Vec<f64>,
-    cut_rail: Vec<f64>,
-    cut_driver: Vec<f64>,
-}
-
-/// Duty added up over the coils of one frame.
-#[derive(Debug, Clone, Copy, Default)]
-struct Sums {
-    wished: f64,
-    granted: f64,
-    cut_heat: f64,
-    cut_rail: f64,
-    cut_driver: f64,
 }
 
 impl Budget {
@@ -290,93 +267,5 @@ impl Budget {
     /// Per coil: the highest compare value that heat allows at present, without rails.
     pub(super) fn most(&self) -> &[u32] {
         &self.most
-    }
-}
-
-impl Meters {
-    fn new(node_c: Vec<f64>, coils: usize, rails: usize) -> Self {
-        let zeros = vec![0.0; coils];
-        Self {
-            node_c,
-            rail_a: vec![0.0; rails],
-            frame: Sums::default(),
-            wished: zeros.clone(),
-            granted: zeros.clone(),
-            cut_heat: zeros.clone(),
-            cut_rail: zeros.clone(),
-            cut_driver: zeros,
-        }
-    }
-
-    fn start_frame(&mut self) {
-        self.rail_a.fill(0.0);
-        self.frame = Sums::default();
-    }
-
-    /// Counts one coil: the size of its wish, and its duty as asked of the driver, as heat allows,
-    /// as the driver makes that, as its rail feeds, as granted.
-    fn count(&mut self, coil: usize, wished: f64, duties: [f64; 5]) {
-        let [asked, cool, made, fed, granted] = duties;
-        let cut_driver = (wished - asked).max(0.0) + (cool - made) + (fed - granted);
-        self.frame.wished += wished;
-        self.frame.granted += granted;
-        self.frame.cut_driver += cut_driver;
-        self.wished[coil] += wished;
-        self.granted[coil] += granted;
-        self.cut_driver[coil] += cut_driver;
-        if granted < asked {
-            self.frame.cut_heat += asked - cool;
-            self.frame.cut_rail += made - fed;
-            self.cut_heat[coil] += asked - cool;
-            self.cut_rail[coil] += made - fed;
-        }
-    }
-}
-
-/// Full power of a coil at room temperature, W, with its factor for what is not measured.
-pub(super) fn full_power(settings: &BudgetSettings, coil: &CoilBudget) -> f64 {
-    nominal_full_power(settings, coil).0 * coil.power_scale
-}
-
-/// Full power of a coil at room temperature.
-pub(super) fn nominal_full_power(settings: &BudgetSettings, coil: &CoilBudget) -> Watts {
-    let volts = settings.rails.get(coil.rail).map_or(0.0, |rail| rail.volts.0);
-    Watts(volts * volts / resistance_at(coil.resistance, coil.reference, settings.room).0)
-}
-
-/// Per node: the stated limit, C.
-fn stated_limits(settings: &BudgetSettings) -> Vec<f64> {
-    let coils = settings.coils.iter().map(|coil| coil.heat.coil_limit.0);
-    let backings = settings.coils.iter().map(|coil| coil.heat.backing_limit.0);
-    let around = settings
-        .enclosure
-        .iter()
-        .map(|enclosure| enclosure.limit.map_or(f64::INFINITY, |limit| limit.0));
-    coils.chain(backings).chain(around).collect()
-}
-
-/// Per node: the rise that its limit allows, less its margin. The enclosure has the largest margin
-/// of any coil, as it takes the errors of all.
-pub(super) fn allowed_rises(settings: &BudgetSettings) -> Vec<f64> {
-    let margins = settings.coils.iter().map(|coil| coil.margin);
-    let largest = margins.clone().fold(0.0, f64::max);
-    let margins = margins.clone().chain(margins).chain([largest]);
-    let limits = stated_limits(settings);
-    limits.iter().zip(margins).map(|(c, margin)| (c - settings.room.0) / (1.0 + margin)).collect()
-}
-
-/// Per node: rise over the room at the first frame. Nothing counts as colder than the room: a
-/// winding that is takes more power at first, and is still never warmer than one that is not.
-pub(super) fn start_rises(settings: &BudgetSettings, coils: usize, bound: &[f64]) -> Vec<f64> {
-    match &settings.start {
-        Start::Cold => vec![0.0; bound.len()],
-        Start::Warm => {
-            let as_backing = |coil: usize| bound[coil].min(bound[coils + coil]);
-            (0..coils).map(as_backing).chain(bound[coils..].iter().copied()).collect()
-        }
-        Start::Unknown => bound.to_vec(),
-        Start::Nodes(nodes) => {
-            nodes.iter().map(|node| (node.0 - settings.room.0).max(0.0)).collect()
-        }
     }
 }
