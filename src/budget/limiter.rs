@@ -107,6 +107,11 @@ impl Limiter {
         }
     }
 
+    /// Per node: the box, K over the room.
+    pub(super) fn bound(&self) -> &[f64] {
+        &self.bound
+    }
+
     /// Caps and full powers for the tick that starts at these rises.
     pub(super) fn refresh(&mut self, network: &Network, rise: &[f64]) {
         for (node, least) in self.least.iter_mut().enumerate() {

@@ -30,8 +30,10 @@ pub struct Totals<'a> {
     pub wished: &'a [f64],
     /// Granted.
     pub granted: &'a [f64],
-    /// Taken by heat.
+    /// Taken by heat: by slow gains, and by the limiter.
     pub cut_heat: &'a [f64],
+    /// The part of that which slow gains took.
+    pub eased: &'a [f64],
     /// Taken by the rails.
     pub cut_rail: &'a [f64],
     /// Taken by the driver: wrong way for it, or finer than its steps.
@@ -47,6 +49,7 @@ pub(super) struct Meters {
     pub(super) wished: Vec<f64>,
     pub(super) granted: Vec<f64>,
     pub(super) cut_heat: Vec<f64>,
+    pub(super) eased: Vec<f64>,
     pub(super) cut_rail: Vec<f64>,
     pub(super) cut_driver: Vec<f64>,
 }
@@ -71,6 +74,7 @@ impl Meters {
             wished: zeros.clone(),
             granted: zeros.clone(),
             cut_heat: zeros.clone(),
+            eased: zeros.clone(),
             cut_rail: zeros.clone(),
             cut_driver: zeros,
         }
@@ -97,6 +101,17 @@ impl Meters {
             self.frame.cut_rail += made - fed;
             self.cut_heat[coil] += asked - cool;
             self.cut_rail[coil] += made - fed;
+        }
+    }
+
+    /// Counts what a gain took before the driver was asked.
+    pub(super) fn eased(&mut self, coil: usize, taken: f64) {
+        if taken > 0.0 {
+            self.frame.wished += taken;
+            self.frame.cut_heat += taken;
+            self.wished[coil] += taken;
+            self.cut_heat[coil] += taken;
+            self.eased[coil] += taken;
         }
     }
 }

@@ -21,6 +21,7 @@
 mod check;
 mod drive;
 mod duty;
+mod ease;
 mod heat;
 mod limiter;
 mod load;
@@ -29,6 +30,7 @@ mod permit;
 mod rails;
 mod report;
 mod rested;
+mod rider;
 mod rises;
 mod settings;
 mod turns;

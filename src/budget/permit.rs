@@ -4,11 +4,13 @@
 
 use super::check::check;
 use super::drive::{Drivers, signed};
+use super::ease::Ease;
 use super::heat::Heat;
 use super::limiter::Limiter;
 use super::load::{Load, Meters, Totals};
 use super::network::{Network, Node};
 use super::rails::Rails;
+use super::rider::Rider;
 use super::rises::{allowed_rises, full_power, start_rises, stated_limits};
 use super::turns::Turns;
 use super::{BudgetError, BudgetSettings, Duty};
@@ -56,6 +58,8 @@ pub struct Budget {
     limiter: Limiter,
     rails: Rails,
     turns: Turns,
+    ease: Ease,
+    rider: Rider,
     heat: Heat,
     /// Frames since the model last advanced.
     frame: u32,
@@ -67,6 +71,7 @@ pub struct Budget {
     asked: Vec<u32>,
     codes: Vec<u32>,
     shares: Vec<f64>,
+    wanted: Vec<f64>,
     duties: Vec<Duty>,
     meters: Meters,
     bound_c: Vec<f64>,
@@ -100,13 +105,19 @@ impl Budget {
         let room_c = settings.room.0;
         let heat = Heat::new(&network, start_rises(settings, coils, &allowed.rise));
         let node_c: Vec<f64> = heat.rise.iter().map(|rise| room_c + rise).collect();
+        let drivers = Drivers::new(&settings.coils);
+        let tick_s = timing.frame_s * f64::from(timing.frames);
+        let powers_of = drivers.all().map(|wired| wired.power_of_gain());
+        let rider = Rider::new(&network, powers_of, tick_s, timing.horizon_s, settings.ride.0);
         Ok(Self {
             timing,
             room_c,
-            drivers: Drivers::new(&settings.coils),
+            drivers,
             limiter: Limiter::new(&network, &allowed, &full_w, room_c, &timing),
             rails: Rails::new(settings, timing.frame_s),
             turns: Turns::new(&settings.coils, timing.frame_s),
+            ease: Ease::none(coils),
+            rider,
             heat,
             frame: 0,
             most: vec![0; coils],
@@ -115,6 +126,7 @@ impl Budget {
             asked: vec![0; coils],
             codes: vec![0; coils],
             shares: vec![0.0; coils],
+            wanted: vec![0.0; coils],
             duties: vec![Duty::OFF; coils],
             meters: Meters::new(node_c, coils, settings.rails.len()),
             bound_c: allowed.rise.iter().map(|rise| room_c + rise).collect(),
@@ -133,7 +145,7 @@ impl Budget {
         }
         let wish_of = |coil: usize| wishes.get(coil).copied().unwrap_or(Share::NONE);
         for (coil, wired) in self.drivers.all().enumerate() {
-            let wish = wish_of(coil);
+            let wish = self.ease.on(coil, wish_of(coil));
             let ready = self.turns.may(coil, wish);
             let asked = if ready { wired.made(wired.asked(wish)) } else { 0 };
             let code = wired.made(asked.min(self.most[coil]));
@@ -154,14 +166,24 @@ impl Budget {
             self.peak_w[coil] = self.peak_w[coil].max(power);
             self.meters.rail_a[self.rails.rail_of[coil]] +=
                 self.shares[coil] * self.rails.full_a[coil];
-            let wish = wish_of(coil);
+            let wish = self.ease.on(coil, wish_of(coil));
             let asked = self.asked[coil];
+            self.wanted[coil] =
+                if asked > self.most[coil] { wired.heat(asked) } else { self.shares[coil] };
             let cool = asked.min(self.most[coil]);
             let duties = [asked, cool, wired.made(cool), fed, code].map(|code| wired.duty(code));
-            self.meters.count(coil, wish.get().abs(), duties);
+            let size = wish.get().abs();
+            self.meters.count(coil, size, duties);
+            self.meters.eased(coil, self.ease.taken(coil, size));
             let code = signed(code, wish);
             self.turns.sent(coil, code);
             self.duties[coil] = Duty::permit(code);
+        }
+        if self.rider.rides() {
+            for (coil, &share) in self.wanted.iter().enumerate() {
+                self.rider.saw(coil, share);
+            }
+            self.rider.frame();
         }
         self.frame += 1;
         if self.frame == self.timing.frames {
@@ -196,11 +218,37 @@ impl Budget {
 
     fn start_tick(&mut self) {
         self.limiter.refresh(&self.network, &self.heat.rise);
+        if self.rider.rides() {
+            self.rider.lead(&self.network, &self.limiter, &self.heat.rise, &mut self.ease);
+        }
         for (coil, wired) in self.drivers.all().enumerate() {
             self.most[coil] = wired.within(self.limiter.cap_w[coil] / self.limiter.full_w[coil]);
         }
         self.sum_w.fill(0.0);
         self.peak_w.fill(0.0);
+    }
+
+    /// Sets a gain, 0 to 1, on the wishes of each coil from the next frame on, for whoever has seen
+    /// what is to come. What it takes counts as cut by heat. Coils beyond the list keep theirs.
+    pub fn set_gains(&mut self, gains: &[f64]) {
+        for (coil, &gain) in gains.iter().enumerate() {
+            self.ease.set(coil, gain);
+        }
+    }
+
+    /// The gain that stands before each coil.
+    pub fn gains(&self) -> &[f64] {
+        self.ease.gains()
+    }
+
+    /// Per coil: heat share, 0 to 1, of the duty granted at the last frame.
+    pub fn shares(&self) -> &[f64] {
+        &self.shares
+    }
+
+    /// Per coil: heat share that it would have had at the last frame if the limiter had cut nothing.
+    pub(super) fn wanted(&self) -> &[f64] {
+        &self.wanted
     }
 
     /// What was permitted at the last frame, per coil.
@@ -236,6 +284,7 @@ impl Budget {
             cut_heat: &meters.cut_heat,
             cut_rail: &meters.cut_rail,
             cut_driver: &meters.cut_driver,
+            eased: &meters.eased,
         }
     }
 
