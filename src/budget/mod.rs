@@ -23,6 +23,7 @@
 //! says how warm everything is at most after a time of which little is known.
 
 mod check;
+mod clamp;
 mod drive;
 mod duty;
 mod ease;
@@ -42,6 +43,7 @@ mod settings;
 mod turns;
 
 pub use check::BudgetError;
+pub use clamp::Clamp;
 pub use duty::Duty;
 pub use load::{Load, Totals};
 pub use network::Node;

@@ -80,6 +80,8 @@ pub struct Step<'a> {
     pub duties: &'a [Duty],
     /// What it costs.
     pub load: Load<'a>,
+    /// The last stage, as this frame left it.
+    pub budget: &'a Budget,
 }
 
 /// Sound to permitted duty.
@@ -219,6 +221,6 @@ impl Engine {
         let wishes = self.grip.on(wishes);
         self.budget.permit(wishes);
         let (duties, load) = (self.budget.duties(), self.budget.load());
-        Step { number, heard, wishes, duties, load }
+        Step { number, heard, wishes, duties, load, budget: &self.budget }
     }
 }

@@ -4,7 +4,7 @@
 //! clock; [`ahead`] decodes on a second thread meanwhile; [`line`](mod@line) builds what stands
 //! between source and sink, [`ends`] the first and last packet of a file; [`meter`] condenses what
 //! the engine says for people; [`request`] puts any request, not music, through the budget;
-//! [`play()`] replays a duty file; [`board_limits`] reckons what boards are to let through at most;
+//! [`plan`] makes the best of a song that is known whole; [`play()`] replays a duty file; [`board_limits`] reckons what boards are to let through at most;
 //! [`convert()`] turns a duty file into tables; [`heat_file`] carries the heat of a display from one
 //! run to the next; [`walk`] drives one coil at a time;
 //! [`events`] writes what is heard in a song.
@@ -18,6 +18,7 @@ pub mod heat_file;
 pub mod line;
 pub mod live;
 pub mod meter;
+pub mod plan;
 pub mod play;
 pub mod pump;
 pub mod render;
@@ -25,6 +26,7 @@ pub mod request;
 pub mod walk;
 
 pub use convert::convert;
+pub use plan::render_planned;
 pub use play::play;
 pub use pump::{Beside, Flow, Pumped, pump};
 pub use render::{RenderJob, RenderReport, render};
