@@ -86,7 +86,10 @@ pub fn prepare(
             trims: motions::trims(display),
             master: mapping.master,
         },
-        budget: budget_settings(display, rate, start),
+        budget: BudgetSettings {
+            ride: Seconds(display.driver.ride_s),
+            ..budget_settings(display, rate, start)
+        },
     };
     try_motions(mapping, &prepared.mapper)?;
     Ok((prepared, names))
