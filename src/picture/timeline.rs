@@ -3,7 +3,7 @@
 //! Nobody has to say how long the song is. Columns start one frame wide; when there would be more
 //! than [`MAX_COLUMNS`], neighbours are joined in pairs and every column covers twice the frames.
 
-use crate::frame::{BandHead, CoilRun, Head, Meter, NodeMeter, RailHead, RecordedCode};
+use crate::frame::{BandHead, CoilRun, Gained, Head, Meter, NodeMeter, RailHead, RecordedCode};
 use crate::units::{Rate, Seconds};
 
 use super::PictureError;
@@ -58,6 +58,7 @@ pub struct Timeline {
     pub(super) frames_per_column: u64,
     pub(super) columns: Vec<Column>,
     pub(super) ending: Ending,
+    pub(super) gained: Option<Gained>,
 }
 
 /// Collects a [`Timeline`] packet by packet.
@@ -105,6 +106,7 @@ impl TimelineBuilder {
                 frames_per_column: 1,
                 columns: Vec::new(),
                 ending: Ending::Whole,
+                gained: None,
             },
         })
     }
@@ -154,6 +156,11 @@ impl TimelineBuilder {
             }
             from = to;
         }
+    }
+
+    /// Takes in what the file says was gained over a fixed clamp.
+    pub fn gained(&mut self, gained: Option<Gained>) {
+        self.made.gained = gained;
     }
 
     /// The finished timeline.

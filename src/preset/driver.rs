@@ -129,7 +129,6 @@ pub struct Driver {
 const USUAL_RIDE_S: f64 = 60.0;
 
 #[expect(clippy::trivially_copy_pass_by_ref, reason = "serde asks for a reference")]
-#[expect(clippy::float_cmp, reason = "the same number or another")]
 fn is_usual_ride(ride_s: &f64) -> bool {
     *ride_s == USUAL_RIDE_S
 }

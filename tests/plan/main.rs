@@ -19,6 +19,7 @@ mod files;
 mod judged;
 #[path = "../budget_limits/plant.rs"]
 mod plant;
+mod program;
 mod ridden;
 
 use std::path::Path;
