@@ -38,6 +38,7 @@ fn head(coils: &[CoilRun]) -> Head {
         sound_channels: 2,
         room_c: 35.0,
         start: "cold".into(),
+        gains: Vec::new(),
         bands: vec![],
         rails: vec![],
     }
@@ -55,6 +56,7 @@ fn tail(frames: u32, coils: usize) -> Tail {
         cut_rail: zeros(),
         cut_driver: zeros(),
         node_c: vec![],
+        gained: None,
     }
 }
 

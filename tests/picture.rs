@@ -46,6 +46,7 @@ fn head(rate: u32, coils: u32, two_way: bool, rails: usize) -> Head {
         sound_channels: 2,
         room_c: 25.0,
         start: "cold".into(),
+        gains: Vec::new(),
         bands: (-3..3).map(octave).collect(),
         rails: (0..rails)
             .map(|n| RailHead { name: format!("rail {n}"), volts: 24.0, limit_a: 8.0 })

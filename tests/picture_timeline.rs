@@ -38,6 +38,7 @@ fn head(rate: [u32; 2], one_way: u32, bridges: u32) -> Head {
         sound_channels: 1,
         room_c: 25.0,
         start: "warm".into(),
+        gains: Vec::new(),
         bands: vec![BandHead {
             low_hz: 40.0,
             high_hz: 80.0,

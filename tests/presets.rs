@@ -150,7 +150,7 @@ const WHOLE_DISPLAY: &str = r#"
 schema = 1
 name = "whole"
 room_c = 24
-driver = { pwm_hz = 30_000, steps = 0x3ff, polarity = "sign_magnitude", hold_ms = 120, knee_ms = 450 }
+driver = { pwm_hz = 30_000, steps = 0x3ff, polarity = "sign_magnitude", hold_ms = 120, knee_ms = 450, ride_s = 90 }
 enclosure = { heat_j_per_k = 2000, to_room_k_per_w = 0.5, limit_c = 45 }
 neighbours = { within_mm = 40, coils_w_per_k = 0.02, backings_w_per_k = 0.15 }
 rail = [{ name = "x", volts = 9, limit_a = 2 }, { name = "y", volts = 12, limit_a = 3 }]
@@ -210,6 +210,7 @@ fn every_value_arrives_where_it_is_used() {
     assert_eq!((mapper.places[1].y_mm.0, mapper.places[3].x_mm.0), (30.0, 100.0));
 
     let budget = &prepared.budget;
+    assert_eq!(budget.ride.0, 90.0);
     let spans = (budget.room.0, budget.hold_s.0, budget.knee_s.0);
     assert_eq!(spans, (24.0, 0.12, 0.45));
     assert_eq!((budget.rails[1].volts.0, budget.rails[1].limit.0), (12.0, 3.0));

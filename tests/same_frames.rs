@@ -237,13 +237,16 @@ fn n_samples_give_frames_zero_to_the_last_and_no_more() {
 #[test]
 fn portable_frames_are_what_they_were() {
     let samples = demo_samples(2.0, 6.0);
-    let settings = prepared(BUSY, HOT_RING, 44_100, 2, "200");
-    let frames = codes(&settings, &samples, &[4096]);
-    // FNV-1a, 64 bits.
-    let digest = frames.iter().flatten().fold(0xcbf2_9ce4_8422_2325_u64, |hash, code| {
-        code.to_le_bytes()
-            .iter()
-            .fold(hash, |hash, byte| (hash ^ u64::from(*byte)).wrapping_mul(0x0100_0000_01b3))
-    });
-    assert_eq!(format!("{digest:016x}"), "6dde4146a2114484");
+    let still = HOT_RING.replace("hold_ms = 250", "hold_ms = 250\nride_s = 0");
+    for (display, expected) in [(HOT_RING, "0fa987a1a52e1ab5"), (&*still, "6dde4146a2114484")] {
+        let settings = prepared(BUSY, display, 44_100, 2, "200");
+        let frames = codes(&settings, &samples, &[4096]);
+        // FNV-1a, 64 bits.
+        let digest = frames.iter().flatten().fold(0xcbf2_9ce4_8422_2325_u64, |hash, code| {
+            code.to_le_bytes()
+                .iter()
+                .fold(hash, |hash, byte| (hash ^ u64::from(*byte)).wrapping_mul(0x0100_0000_01b3))
+        });
+        assert_eq!(format!("{digest:016x}"), expected);
+    }
 }

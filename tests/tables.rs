@@ -42,6 +42,7 @@ fn head(coils: &[CoilRun], rate: [u32; 2]) -> Head {
         sound_channels: 2,
         room_c: 35.0,
         start: "cold".into(),
+        gains: Vec::new(),
         bands: vec![BandHead {
             low_hz: 40.0,
             high_hz: 120.0,
@@ -106,6 +107,7 @@ fn write(path: &Path, head: &Head, frames: u32, keep: impl Fn(u32) -> bool) {
         cut_rail: sums(),
         cut_driver: sums(),
         node_c: vec![],
+        gained: None,
     };
     file.finish(&tail).unwrap();
 }

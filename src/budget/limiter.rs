@@ -107,6 +107,24 @@ impl Limiter {
         }
     }
 
+    /// Per node: the box, K over the room.
+    pub(super) fn bound(&self) -> &[f64] {
+        &self.bound
+    }
+
+    /// How far a winding would fill its box at the end of the horizon if it were driven with `power`
+    /// from now on: above 1 exactly where the limiter would cut.
+    pub(super) fn fills(&self, network: &Network, rise: &[f64], coil: usize, power_w: f64) -> f64 {
+        let reached = |node: usize| {
+            let tends = self.tends[node];
+            (tends + self.keep[node] * (rise[node] - tends)).min(self.bound[node]).max(rise[node])
+        };
+        let links = network.links(coil).iter();
+        let inflow: f64 = links.map(|link| link.conductance * reached(link.to as usize)).sum();
+        let end = self.keep[coil] * rise[coil] + (power_w + inflow) / self.gain[coil];
+        end * self.bound_inverse[coil]
+    }
+
     /// Caps and full powers for the tick that starts at these rises.
     pub(super) fn refresh(&mut self, network: &Network, rise: &[f64]) {
         for (node, least) in self.least.iter_mut().enumerate() {

@@ -1,5 +1,7 @@
 //! What the budget did, for meters, pictures and reports.
 
+#![expect(clippy::indexing_slicing, reason = "all arrays hold one entry per coil or rail")]
+
 /// What happened at the last frame, for meters, pictures and reports.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Load<'a> {
@@ -29,10 +31,88 @@ pub struct Totals<'a> {
     pub wished: &'a [f64],
     /// Granted.
     pub granted: &'a [f64],
-    /// Taken by heat.
+    /// Taken by heat: by slow gains, and by the limiter.
     pub cut_heat: &'a [f64],
+    /// The part of that which slow gains took.
+    pub eased: &'a [f64],
     /// Taken by the rails.
     pub cut_rail: &'a [f64],
     /// Taken by the driver: wrong way for it, or finer than its steps.
     pub cut_driver: &'a [f64],
+}
+
+/// What [`Load`] and [`Totals`] show.
+#[derive(Debug, Clone)]
+pub(super) struct Meters {
+    pub(super) node_c: Vec<f64>,
+    pub(super) rail_a: Vec<f64>,
+    pub(super) frame: Sums,
+    pub(super) wished: Vec<f64>,
+    pub(super) granted: Vec<f64>,
+    pub(super) cut_heat: Vec<f64>,
+    pub(super) eased: Vec<f64>,
+    pub(super) cut_rail: Vec<f64>,
+    pub(super) cut_driver: Vec<f64>,
+}
+
+/// Duty added up over the coils of one frame.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Sums {
+    pub(super) wished: f64,
+    pub(super) granted: f64,
+    pub(super) cut_heat: f64,
+    pub(super) cut_rail: f64,
+    pub(super) cut_driver: f64,
+}
+
+impl Meters {
+    pub(super) fn new(node_c: Vec<f64>, coils: usize, rails: usize) -> Self {
+        let zeros = vec![0.0; coils];
+        Self {
+            node_c,
+            rail_a: vec![0.0; rails],
+            frame: Sums::default(),
+            wished: zeros.clone(),
+            granted: zeros.clone(),
+            cut_heat: zeros.clone(),
+            eased: zeros.clone(),
+            cut_rail: zeros.clone(),
+            cut_driver: zeros,
+        }
+    }
+
+    pub(super) fn start_frame(&mut self) {
+        self.rail_a.fill(0.0);
+        self.frame = Sums::default();
+    }
+
+    /// Counts one coil: the size of its wish, and its duty as asked of the driver, as heat allows,
+    /// as the driver makes that, as its rail feeds, as granted.
+    pub(super) fn count(&mut self, coil: usize, wished: f64, duties: [f64; 5]) {
+        let [asked, cool, made, fed, granted] = duties;
+        let cut_driver = (wished - asked).max(0.0) + (cool - made) + (fed - granted);
+        self.frame.wished += wished;
+        self.frame.granted += granted;
+        self.frame.cut_driver += cut_driver;
+        self.wished[coil] += wished;
+        self.granted[coil] += granted;
+        self.cut_driver[coil] += cut_driver;
+        if granted < asked {
+            self.frame.cut_heat += asked - cool;
+            self.frame.cut_rail += made - fed;
+            self.cut_heat[coil] += asked - cool;
+            self.cut_rail[coil] += made - fed;
+        }
+    }
+
+    /// Counts what a gain took before the driver was asked.
+    pub(super) fn eased(&mut self, coil: usize, taken: f64) {
+        if taken > 0.0 {
+            self.frame.wished += taken;
+            self.frame.cut_heat += taken;
+            self.wished[coil] += taken;
+            self.cut_heat[coil] += taken;
+            self.eased[coil] += taken;
+        }
+    }
 }

@@ -4,11 +4,13 @@
 
 use super::check::check;
 use super::drive::{Ask, Denied, Drivers, Lifters, signed};
+use super::ease::Ease;
 use super::heat::Heat;
 use super::limiter::Limiter;
-use super::load::{Load, Totals};
+use super::load::{Load, Meters, Totals};
 use super::network::{Network, Node};
 use super::rails::Rails;
+use super::rider::Rider;
 use super::rises::{allowed_rises, full_power, start_rises, stated_limits};
 use super::turns::Turns;
 use super::{BudgetError, BudgetSettings, Duty};
@@ -57,6 +59,8 @@ pub struct Budget {
     limiter: Limiter,
     rails: Rails,
     turns: Turns,
+    ease: Ease,
+    rider: Rider,
     heat: Heat,
     /// Frames since the model last advanced.
     frame: u32,
@@ -69,35 +73,13 @@ pub struct Budget {
     asked: Vec<u32>,
     codes: Vec<u32>,
     shares: Vec<f64>,
+    wanted: Vec<f64>,
     duties: Vec<Duty>,
     meters: Meters,
     bound_c: Vec<f64>,
     limit_c: Vec<f64>,
     share: f64,
     binds: Node,
-}
-
-/// What [`Load`] and [`Totals`] show.
-#[derive(Debug, Clone)]
-struct Meters {
-    node_c: Vec<f64>,
-    rail_a: Vec<f64>,
-    frame: Sums,
-    wished: Vec<f64>,
-    granted: Vec<f64>,
-    cut_heat: Vec<f64>,
-    cut_rail: Vec<f64>,
-    cut_driver: Vec<f64>,
-}
-
-/// Duty added up over the coils of one frame.
-#[derive(Debug, Clone, Copy, Default)]
-struct Sums {
-    wished: f64,
-    granted: f64,
-    cut_heat: f64,
-    cut_rail: f64,
-    cut_driver: f64,
 }
 
 impl Budget {
@@ -125,14 +107,20 @@ impl Budget {
         let room_c = settings.room.0;
         let heat = Heat::new(&network, start_rises(settings, coils, &allowed.rise));
         let node_c: Vec<f64> = heat.rise.iter().map(|rise| room_c + rise).collect();
+        let drivers = Drivers::new(&settings.coils);
+        let tick_s = timing.frame_s * f64::from(timing.frames);
+        let powers_of = drivers.all().map(|wired| wired.power_of_gain());
+        let rider = Rider::new(&network, powers_of, tick_s, timing.horizon_s, settings.ride.0);
         Ok(Self {
             timing,
             room_c,
-            drivers: Drivers::new(&settings.coils),
+            drivers,
             lifters: Lifters::new(settings, timing.frame_s),
             limiter: Limiter::new(&network, &allowed, &full_w, room_c, &timing),
             rails: Rails::new(settings, timing.frame_s),
             turns: Turns::new(&settings.coils, timing.frame_s),
+            ease: Ease::none(coils),
+            rider,
             heat,
             frame: 0,
             most: vec![0; coils],
@@ -142,6 +130,7 @@ impl Budget {
             asked: vec![0; coils],
             codes: vec![0; coils],
             shares: vec![0.0; coils],
+            wanted: vec![0.0; coils],
             duties: vec![Duty::OFF; coils],
             meters: Meters::new(node_c, coils, settings.rails.len()),
             bound_c: allowed.rise.iter().map(|rise| room_c + rise).collect(),
@@ -173,6 +162,11 @@ impl Budget {
             let ask = match wishes {
                 Some(wishes) => {
                     let wish = wishes.get(coil).copied().unwrap_or(Share::NONE);
+                    let wish = if self.lifters.is_straight(coil) {
+                        self.ease.on(coil, wish)
+                    } else {
+                        wish
+                    };
                     self.lifters.ask(coil, &wired, wish)
                 }
                 None => Ask::OFF,
@@ -199,6 +193,8 @@ impl Budget {
             self.meters.rail_a[self.rails.rail_of[coil]] +=
                 self.shares[coil] * self.rails.full_a[coil];
             let (ask, asked) = (self.asks[coil], self.asked[coil]);
+            self.wanted[coil] =
+                if asked > self.most[coil] { wired.heat(asked) } else { self.shares[coil] };
             let cool = asked.min(self.most[coil]);
             let codes = match ask.denied {
                 Denied::Nothing => [asked, cool, wired.made(cool), fed, code],
@@ -206,10 +202,19 @@ impl Budget {
                 Denied::Rail(denied) => [denied, denied, denied, 0, 0],
             };
             self.meters.count(coil, ask.wanted, codes.map(|code| wired.duty(code)));
+            if self.lifters.is_straight(coil) {
+                self.meters.eased(coil, self.ease.taken(coil, ask.wanted));
+            }
             let code = signed(code, ask.backwards);
             self.turns.sent(coil, code);
             self.lifters.sent(coil, code, asked, cool);
             self.duties[coil] = Duty::permit(code);
+        }
+        if self.rider.rides() {
+            for (coil, &share) in self.wanted.iter().enumerate() {
+                self.rider.saw(coil, share);
+            }
+            self.rider.frame();
         }
         self.frame += 1;
         if self.frame == self.timing.frames {
@@ -245,11 +250,37 @@ impl Budget {
     fn start_tick(&mut self) {
         self.limiter.refresh(&self.network, &self.heat.rise);
         self.lifters.warm(&self.drivers, &self.heat.rise);
+        if self.rider.rides() {
+            self.rider.lead(&self.network, &self.limiter, &self.heat.rise, &mut self.ease);
+        }
         for (coil, wired) in self.drivers.all().enumerate() {
             self.most[coil] = wired.within(self.limiter.cap_w[coil] / self.limiter.full_w[coil]);
         }
         self.sum_w.fill(0.0);
         self.peak_w.fill(0.0);
+    }
+
+    /// Sets a gain, 0 to 1, on the wishes of each coil from the next frame on, for whoever has seen
+    /// what is to come. What it takes counts as cut by heat. Coils beyond the list keep theirs.
+    pub fn set_gains(&mut self, gains: &[f64]) {
+        for (coil, &gain) in gains.iter().enumerate() {
+            self.ease.set(coil, gain);
+        }
+    }
+
+    /// The gain that stands before each coil.
+    pub fn gains(&self) -> &[f64] {
+        self.ease.gains()
+    }
+
+    /// Per coil: heat share, 0 to 1, of the duty granted at the last frame.
+    pub fn shares(&self) -> &[f64] {
+        &self.shares
+    }
+
+    /// Per coil: heat share that it would have had at the last frame if the limiter had cut nothing.
+    pub(super) fn wanted(&self) -> &[f64] {
+        &self.wanted
     }
 
     /// What was permitted at the last frame, per coil.
@@ -285,6 +316,7 @@ impl Budget {
             cut_heat: &meters.cut_heat,
             cut_rail: &meters.cut_rail,
             cut_driver: &meters.cut_driver,
+            eased: &meters.eased,
         }
     }
 
@@ -316,45 +348,5 @@ impl Budget {
     /// Per coil: the highest compare value that heat allows at present, without rails.
     pub(super) fn most(&self) -> &[u32] {
         &self.most
-    }
-}
-
-impl Meters {
-    fn new(node_c: Vec<f64>, coils: usize, rails: usize) -> Self {
-        let zeros = vec![0.0; coils];
-        Self {
-            node_c,
-            rail_a: vec![0.0; rails],
-            frame: Sums::default(),
-            wished: zeros.clone(),
-            granted: zeros.clone(),
-            cut_heat: zeros.clone(),
-            cut_rail: zeros.clone(),
-            cut_driver: zeros,
-        }
-    }
-
-    fn start_frame(&mut self) {
-        self.rail_a.fill(0.0);
-        self.frame = Sums::default();
-    }
-
-    /// Counts one coil: the duty wished for, and its duty as asked of the driver, as heat allows,
-    /// as the driver makes that, as its rail feeds, as granted.
-    fn count(&mut self, coil: usize, wished: f64, duties: [f64; 5]) {
-        let [asked, cool, made, fed, granted] = duties;
-        let cut_driver = (wished - asked).max(0.0) + (cool - made) + (fed - granted);
-        self.frame.wished += wished;
-        self.frame.granted += granted;
-        self.frame.cut_driver += cut_driver;
-        self.wished[coil] += wished;
-        self.granted[coil] += granted;
-        self.cut_driver[coil] += cut_driver;
-        if granted < asked {
-            self.frame.cut_heat += asked - cool;
-            self.frame.cut_rail += made - fed;
-            self.cut_heat[coil] += asked - cool;
-            self.cut_rail[coil] += made - fed;
-        }
     }
 }

@@ -132,6 +132,9 @@ pub struct BudgetSettings {
     /// How softly power is taken back near the limit: the look-ahead of the limiter is at least
     /// this long.
     pub knee_s: Seconds,
+    /// How far ahead slow gains look that keep the limiter from flattening what is loudest; 0: there
+    /// are none.
+    pub ride: Seconds,
     /// Room temperature.
     pub room: Celsius,
     /// Coils in display order.

@@ -21,6 +21,7 @@ mod demo;
 #[cfg(feature = "serial")]
 mod driving;
 mod events;
+mod explain;
 mod fit;
 mod heat;
 mod inputs;

@@ -1,33 +1,38 @@
 //! `coilscore render`: a song to a duty file.
 
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 use std::time::Instant;
 
 use clap::ValueEnum;
 use coilscore::analysis::ears::{SongError, measure_song};
-use coilscore::analysis::{Arith, SongFacts};
+use coilscore::analysis::{Arith, Knowing, SongFacts};
 use coilscore::audio::Source;
 use coilscore::audio::pick::{Pick, pick};
 use coilscore::preset::{Display, Mapping};
+use coilscore::run::plan::{Piece, PlanReport, Planned};
 use coilscore::run::render::{Again, RenderError, render_again, render_as_live, render_known};
-use coilscore::run::{RenderJob, RenderReport, render};
+use coilscore::run::{RenderJob, RenderReport, render, render_planned};
 use coilscore::units::Rate;
 
 use super::inputs::{self, Files};
 use super::progress::Progress;
-use super::{Failure, Outcome, again, convert, print, tell, write_whole};
+use super::{Failure, Outcome, again, convert, explain, print, tell, write_whole};
 
 /// Flags as typed.
 #[derive(Debug, clap::Args)]
 pub(super) struct Args {
-    /// The song: WAV, AIFF, FLAC, Ogg Vorbis, MP3, AAC or ALAC (M4A); "-" is WAV from standard input
-    song: PathBuf,
+    /// The song: WAV, AIFF, FLAC, Ogg Vorbis, MP3, AAC or ALAC (M4A); "-" is WAV from standard input.
+    /// Several, in the order in which they are played one right after another: one run of heat
+    #[arg(required = true, value_name = "SONG")]
+    songs: Vec<PathBuf>,
     /// What is heard of the song: all, left, right, mid, side, or the number of a channel from 1
     #[arg(long, default_value_t = Pick::All, value_name = "WHICH")]
     channel: Pick,
     #[command(flatten)]
     files: Files,
-    /// The duty file to write; until it is whole it is called FILE.part
+    /// The duty file to write; until it is whole it is called FILE.part. For several songs the folder,
+    /// which must be there, for one file each: SONG.duty
     #[arg(long, value_name = "FILE")]
     out: PathBuf,
     /// Frames per second: 200, 59.94, 60000/1001
@@ -38,9 +43,16 @@ pub(super) struct Args {
     #[arg(long, default_value = "cold", value_name = "START", conflicts_with = "inputs")]
     start: String,
     /// Hear the song as `live` would, without what only a file can have: its loudness as a whole,
-    /// its events the moment they happen, and frames that lead the sound by the fluid's lag
+    /// its events the moment they happen, frames that lead the sound by the fluid's lag, and a plan
+    /// for its heat
     #[arg(long)]
     as_live: bool,
+    /// Plan no gains for the whole song: the limiter takes what is too hot when it comes
+    #[arg(long, conflicts_with = "as_live")]
+    no_plan: bool,
+    /// Tell, coil by coil, what was taken by whom, and what was gained over a fixed clamp
+    #[arg(long, conflicts_with_all = ["as_live", "no_plan"])]
+    explain: bool,
     /// Make a live run again: SONG is the sound it saved, this the duty file it recorded, for the
     /// heat at its start and for hands
     #[arg(long, value_name = "FILE", requires = "as_live")]
@@ -82,15 +94,14 @@ impl From<ArithArg> for Arith {
 
 /// Renders and says what came of it.
 pub(super) fn run(args: &Args) -> Outcome {
+    let outs = outs(args)?;
     let mut inputs = args.files.paths();
-    let piped = args.song.as_os_str() == "-";
-    if !piped {
-        inputs.push(&args.song);
-    }
+    inputs.extend(args.songs.iter().map(PathBuf::as_path).filter(|song| !is_piped(song)));
     inputs.extend(args.inputs.as_deref());
     inputs.extend(args.next.iter().map(PathBuf::as_path));
     let extra = [args.csv.as_deref(), args.report.as_deref()];
-    let outputs: Vec<&Path> = extra.into_iter().flatten().chain([args.out.as_path()]).collect();
+    let outputs = extra.into_iter().flatten().chain(outs.iter().map(PathBuf::as_path));
+    let outputs = outputs.collect::<Vec<_>>();
     inputs::keep_apart(&inputs, &outputs)?;
     args.csv.as_deref().map_or(Ok(()), convert::check_csv)?;
     let (mapping, display) = args.files.load(args.quiet)?;
@@ -103,49 +114,133 @@ pub(super) fn run(args: &Args) -> Outcome {
         start: inputs::start(&args.start, &display)?,
         arith: args.arith.into(),
     };
-    let song = open(args)?;
-    let further = inputs::further(&args.next)?;
-    let recorded = args.inputs.as_deref().map(|path| again::read(path, &job, song.format()));
-    let recorded = recorded.transpose()?;
-    let again = recorded.as_ref().map(|inputs| Again { further: &further, inputs });
     let began = Instant::now();
-    let known = if args.as_live || !mapping.asks_for_the_song() {
-        None
-    } else if piped {
-        tell("coilscore: a pipe is heard once: loudness and events are taken as they come");
-        None
+    let (reports, plan) = if args.as_live || args.no_plan {
+        let Some(song) = args.songs.first() else { return Ok(()) };
+        (vec![unplanned(song, &job, args)?], None)
     } else {
-        hear_first(args, &job)?
+        let mut pieces = Vec::with_capacity(args.songs.len());
+        for (song, out) in args.songs.iter().zip(&outs) {
+            let knowing = known(song, args, &job)?;
+            pieces.push(Piece { source: open(song, args)?, knowing, out: out.clone() });
+        }
+        let planned = planned(pieces, &job, args.quiet)?;
+        (planned.songs, Some(planned.plan))
     };
-    let report = render_made(song, &job, Way::of(args, again, known), &args.out, args.quiet)?;
     let wall_s = began.elapsed().as_secs_f64();
-    if let Some(csv) = &args.csv {
-        convert::duties(&args.out, csv)?;
+    if let Some((csv, out)) = args.csv.as_ref().zip(outs.first()) {
+        convert::duties(out, csv)?;
     }
     if let Some(path) = &args.report {
-        write_report(path, &report, wall_s)?;
+        write_report(path, &reports, plan.as_ref(), wall_s)?;
     }
-    if args.quiet {
-        Ok(())
-    } else {
-        print(&summary(&report, &mapping, &display, &args.out, wall_s))
+    let mut text = String::new();
+    if !args.quiet {
+        let part_s = wall_s / reports.len().max(1) as f64;
+        for (report, out) in reports.iter().zip(&outs) {
+            text.push_str(&summary(report, &mapping, &display, out, part_s));
+        }
+        text.push_str(&plan.as_ref().map_or_else(String::new, explain::in_short));
     }
+    if args.explain {
+        text.push_str(&plan.as_ref().map_or_else(String::new, explain::in_full));
+    }
+    if text.is_empty() { Ok(()) } else { print(&text) }
+}
+
+/// Where each song goes; refuses what only one song can have.
+fn outs(args: &Args) -> Result<Vec<PathBuf>, Failure> {
+    let [_, _, ..] = args.songs.as_slice() else { return Ok(vec![args.out.clone()]) };
+    let refuse = |text: String| Err(Failure::Refused(text));
+    if args.as_live || args.no_plan || args.csv.is_some() {
+        return refuse("--as-live, --no-plan and --csv are for one song".into());
+    }
+    if !args.out.is_dir() {
+        return refuse(format!(
+            "--out {}: for several songs this must be a folder that is there",
+            args.out.display()
+        ));
+    }
+    let mut outs: Vec<PathBuf> = Vec::with_capacity(args.songs.len());
+    for song in &args.songs {
+        let stem = song.file_stem().filter(|_| song.as_os_str() != "-");
+        let Some(stem) = stem else {
+            return refuse(format!("{}: several songs must be files", song.display()));
+        };
+        let mut name = stem.to_os_string();
+        name.push(".duty");
+        let out = args.out.join(name);
+        if outs.contains(&out) {
+            return refuse(format!(
+                "two songs would both become {}: rename one, or render it alone",
+                out.display()
+            ));
+        }
+        outs.push(out);
+    }
+    Ok(outs)
+}
+
+/// As `live` would, or with the limiter alone.
+fn unplanned(song: &Path, job: &RenderJob<'_>, args: &Args) -> Result<RenderReport, Failure> {
+    let source = open(song, args)?;
+    let further = inputs::further(&args.next)?;
+    let recorded = args.inputs.as_deref().map(|path| again::read(path, job, source.format()));
+    let recorded = recorded.transpose()?;
+    let way = match &recorded {
+        Some(inputs) => Way::Again(Again { further: &further, inputs }),
+        None if args.as_live => Way::AsLive,
+        None => match known(song, args, job)? {
+            Knowing::Song(facts) => Way::Known(Arc::unwrap_or_clone(facts)),
+            Knowing::Nothing => Way::Plain,
+        },
+    };
+    render_made(source, job, way, &args.out, args.quiet)
+}
+
+/// With a plan for the heat of all songs together.
+fn planned(pieces: Vec<Piece>, job: &RenderJob<'_>, quiet: bool) -> Result<Planned, Failure> {
+    let first = pieces.first().map(|piece| {
+        (piece.source.expected_instants().filter(|_| pieces.len() == 1), piece.source.format())
+    });
+    let (expected, rate_hz) = first.map_or((None, 1), |(len, format)| (len, format.rate_hz));
+    let outs: Vec<PathBuf> = pieces.iter().map(|piece| piece.out.clone()).collect();
+    let progress = Progress::over(expected, rate_hz, quiet)?;
+    let planned = render_planned(pieces, job, &mut |_, instants| progress.at(instants));
+    drop(progress);
+    let planned = planned.map_err(failure)?;
+    for (report, out) in planned.songs.iter().zip(&outs) {
+        heed(report, out, quiet)?;
+    }
+    Ok(planned)
 }
 
 /// The song as it will be heard.
-fn open(args: &Args) -> Result<Box<dyn Source + Send>, Failure> {
-    let song = if args.song.as_os_str() == "-" {
+fn open(song: &Path, args: &Args) -> Result<Box<dyn Source + Send>, Failure> {
+    let song = if is_piped(song) {
         coilscore::audio::file::wav_stream(std::io::stdin(), "standard input")
     } else {
-        coilscore::audio::file::open(&args.song)
+        coilscore::audio::file::open(song)
     };
     pick(song.map_err(Failure::failed)?, args.channel)
         .map_err(|error| Failure::Refused(format!("--channel {}: {error}", args.channel)))
 }
 
-/// Hears the song once. A song that breaks off is rendered as far as it goes, and says so then.
-fn hear_first(args: &Args, job: &RenderJob<'_>) -> Result<Option<SongFacts>, Failure> {
-    let mut song = open(args)?;
+fn is_piped(song: &Path) -> bool {
+    song.as_os_str() == "-"
+}
+
+/// What the mapping wants to know of a song beforehand: it is heard once for that. A song that
+/// breaks off is rendered as far as it goes, and says so then.
+fn known(song: &Path, args: &Args, job: &RenderJob<'_>) -> Result<Knowing, Failure> {
+    if !job.mapping.asks_for_the_song() {
+        return Ok(Knowing::Nothing);
+    }
+    if is_piped(song) {
+        tell("coilscore: a pipe is heard once: loudness and events are taken as they come");
+        return Ok(Knowing::Nothing);
+    }
+    let mut song = open(song, args)?;
     let progress = Progress::over(song.expected_instants(), song.format().rate_hz, args.quiet)?;
     let mut stopped = false;
     let facts = measure_song(&mut *song, job.arith, &mut |instants| {
@@ -157,9 +252,9 @@ fn hear_first(args: &Args, job: &RenderJob<'_>) -> Result<Option<SongFacts>, Fai
         return Err(Failure::Stopped("stopped while the song was heard; nothing was made".into()));
     }
     match facts {
-        Ok(facts) => Ok(Some(facts)),
+        Ok(facts) => Ok(Knowing::Song(Arc::new(facts))),
         Err(SongError::Analysis(error)) => Err(Failure::refused(error)),
-        Err(_) => Ok(None),
+        Err(_) => Ok(Knowing::Nothing),
     }
 }
 
@@ -181,17 +276,6 @@ enum Way<'a> {
     Plain,
 }
 
-impl<'a> Way<'a> {
-    fn of(args: &Args, again: Option<Again<'a>>, known: Option<SongFacts>) -> Self {
-        match (again, known) {
-            (Some(again), _) => Self::Again(again),
-            (None, Some(known)) => Self::Known(known),
-            (None, None) if args.as_live => Self::AsLive,
-            (None, None) => Self::Plain,
-        }
-    }
-}
-
 fn render_made(
     source: Box<dyn Source + Send>,
     job: &RenderJob<'_>,
@@ -209,12 +293,22 @@ fn render_made(
         Way::Plain => render(source, job, out, hook),
     };
     drop(progress);
-    let report = report.map_err(|error| match error {
+    let report = report.map_err(failure)?;
+    heed(&report, out, quiet)?;
+    Ok(report)
+}
+
+fn failure(error: RenderError) -> Failure {
+    match error {
         RenderError::Refused(_) | RenderError::Packing(_) | RenderError::Engine(_) => {
             Failure::refused(error)
         }
         other => Failure::failed(other),
-    })?;
+    }
+}
+
+/// Warnings and remarks; fails for a run that was stopped.
+fn heed(report: &RenderReport, out: &Path, quiet: bool) -> Outcome {
     if !quiet {
         inputs::warn(&report.warnings);
     }
@@ -222,7 +316,7 @@ fn render_made(
         tell(&format!("coilscore: {remark}"));
     }
     if report.whole {
-        return Ok(report);
+        return Ok(());
     }
     Err(Failure::Stopped(format!(
         "stopped after {:.1} s of sound; {}.part keeps the frames so far",
@@ -231,9 +325,23 @@ fn render_made(
     )))
 }
 
-fn write_report(path: &Path, report: &RenderReport, wall_s: f64) -> Outcome {
-    let mut json = serde_json::to_value(report).map_err(Failure::failed)?;
+/// One song's figures stand by themselves, those of several in a list.
+fn write_report(
+    path: &Path,
+    reports: &[RenderReport],
+    plan: Option<&PlanReport>,
+    wall_s: f64,
+) -> Outcome {
+    let mut json = match reports {
+        [one] => serde_json::to_value(one),
+        all => serde_json::to_value(all).map(|songs| serde_json::json!({ "songs": songs })),
+    }
+    .map_err(Failure::failed)?;
     if let Some(fields) = json.as_object_mut() {
+        if let Some(plan) = plan {
+            let plan = serde_json::to_value(plan).map_err(Failure::failed)?;
+            fields.insert("plan".into(), plan);
+        }
         fields.insert("wall_s".into(), wall_s.into());
     }
     write_whole(path, format!("{json:#}\n").as_bytes())

@@ -86,6 +86,8 @@ pub struct Step<'a> {
     pub totals: Totals<'a>,
     /// The mapping at work: what its routes heard and made of it.
     pub mapper: &'a Mapper,
+    /// The last stage, as this frame left it.
+    pub budget: &'a Budget,
 }
 
 /// Sound to permitted duty.
@@ -236,6 +238,6 @@ impl Engine {
         }
         let budget = &self.budget;
         let (duties, load, totals) = (budget.duties(), budget.load(), budget.totals());
-        Step { number, heard, wishes, duties, load, totals, mapper }
+        Step { number, heard, wishes, duties, load, totals, mapper, budget }
     }
 }

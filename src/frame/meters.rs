@@ -146,6 +146,7 @@ mod tests {
             sound_channels: 2,
             room_c: 25.0,
             start: "cold".into(),
+            gains: Vec::new(),
             bands: vec![band(40.0, 120.4), band(120.4, 1000.0)],
             rails: vec![rail("left, \"12 V\""), rail("größer")],
         }

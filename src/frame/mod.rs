@@ -129,6 +129,10 @@ pub struct Head {
     pub room_c: f64,
     /// `cold`, `warm`, `unknown` or `nodes`.
     pub start: String,
+    /// Per coil: the gain, 0 to 1, that a plan for the whole song put on its wishes. Left out of the
+    /// file where nothing was planned.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub gains: Vec<f64>,
     /// Bands in the order of METER packets.
     pub bands: Vec<BandHead>,
     /// Rails in the order of METER packets.
@@ -199,6 +203,20 @@ pub struct Meter {
     pub cut_driver: f32,
 }
 
+/// What was granted over a whole song against a fixed clamp: every duty held to what its coil can do
+/// for ever. Sums over all coils.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+pub struct Gained {
+    /// Copper heat granted and clamped, J, with windings at room temperature.
+    pub energy_j: [f64; 2],
+    /// Motion granted and clamped: squares of each coil's duty around its own mean, added up over time,
+    /// s.
+    pub motion_s: [f64; 2],
+    /// How alike wishes and duties move: correlation of each coil, weighted by what it was to move;
+    /// granted and clamped, -1 to 1.
+    pub likeness: [f64; 2],
+}
+
 /// Last packet of a whole duty file.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Tail {
@@ -221,4 +239,7 @@ pub struct Tail {
     /// Every node's temperature after the last frame, C: coils, backings, enclosure. A next song
     /// can start from it.
     pub node_c: Vec<f64>,
+    /// What was gained over a fixed clamp. Left out of the file where nobody compared.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub gained: Option<Gained>,
 }

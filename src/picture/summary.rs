@@ -5,7 +5,7 @@ use std::fmt;
 use super::axes::{clock, short};
 use super::column::MeanCell;
 use super::timeline::{Ending, Timeline};
-use crate::frame::NodeMeter;
+use crate::frame::{Gained, NodeMeter};
 
 /// Shares smaller than this are not worth a word.
 const WORTH_SAYING: f64 = 0.0005;
@@ -39,7 +39,19 @@ pub fn sentence(song: &Timeline) -> String {
         let cuts = if cuts.starts_with("heat") { cuts } else { format!("cut by {cuts}") };
         words += &format!("{} granted; {cuts}.", percent(granted / wished));
     }
-    words + &closest(song)
+    words + &closest(song) + &song.gained.map_or(String::new(), |gained| planned(&gained))
+}
+
+/// What a plan for the whole song gained.
+fn planned(gained: &Gained) -> String {
+    let [granted, clamped] = gained.energy_j;
+    let [likeness, _] = gained.likeness;
+    if clamped > 0.0 {
+        let times = granted / clamped;
+        format!(" Planned: {times:.1} times the energy of a fixed clamp, likeness {likeness:.2}.")
+    } else {
+        String::new()
+    }
 }
 
 fn closest(song: &Timeline) -> String {

@@ -3,7 +3,7 @@
 //! Nobody has to say how long the song is. Columns start one frame wide; when there would be more
 //! than [`MAX_COLUMNS`], neighbours are joined in pairs and every column covers twice the frames.
 
-use crate::frame::{BandHead, CoilRun, Head, Meter, NodeMeter, RailHead, RecordedCode};
+use crate::frame::{BandHead, CoilRun, Gained, Head, Meter, NodeMeter, RailHead, RecordedCode};
 use crate::units::{Rate, Seconds};
 
 use super::PictureError;
@@ -61,6 +61,7 @@ pub struct Timeline {
     pub(super) ending: Ending,
     /// How late the fluid is against the sound, s, where the file says how it follows.
     pub(super) fluid_late_s: Option<f64>,
+    pub(super) gained: Option<Gained>,
 }
 
 /// Collects a [`Timeline`] packet by packet.
@@ -114,6 +115,7 @@ impl TimelineBuilder {
                 columns: Vec::new(),
                 ending: Ending::Whole,
                 fluid_late_s: None,
+                gained: None,
             },
         })
     }
@@ -173,6 +175,11 @@ impl TimelineBuilder {
             }
             from = to;
         }
+    }
+
+    /// Takes in what the file says was gained over a fixed clamp.
+    pub fn gained(&mut self, gained: Option<Gained>) {
+        self.made.gained = gained;
     }
 
     /// The finished timeline.

@@ -5,7 +5,7 @@ use serde::Serialize;
 use super::finding::{At, Weight};
 use super::limits::{
     BRIDGE_ZERO, BUS, BYTES_PER_CHANNEL, CHANNELS_PER_CHIP, CLOCK, DIODE_DROP, KEEPS, KNEE, MIN_ON,
-    PWM, STEPS, SWITCH_DROP,
+    PWM, RIDE, STEPS, SWITCH_DROP,
 };
 use super::section::Section;
 use super::values::{Menu, Picked};
@@ -104,6 +104,10 @@ pub struct Driver {
     pub hold_ms: f64,
     /// How softly power is taken back near a limit, ms; default 300.
     pub knee_ms: f64,
+    /// How far ahead slow gains look that turn a coil down before the limiter has to, s; 0: there are
+    /// none. Only where sound is heard as it comes.
+    #[serde(skip_serializing_if = "is_usual_ride")]
+    pub ride_s: f64,
     /// How pulses are made; default a timer of which nothing more is known.
     pub kind: At<DriverKind>,
     /// `together` (default): all pulses of a board begin at once; `spread`: evenly over the
@@ -120,6 +124,14 @@ pub struct Driver {
     pub at_reset: &'static str,
     /// Zero between signs on a bridge, ms; default 5.
     pub bridge_zero_ms: f64,
+}
+
+/// Look ahead of slow gains where none is written, s.
+const USUAL_RIDE_S: f64 = 60.0;
+
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "serde asks for a reference")]
+fn is_usual_ride(ride_s: &f64) -> bool {
+    *ride_s == USUAL_RIDE_S
 }
 
 impl Driver {
@@ -148,6 +160,7 @@ pub(super) fn read(root: &mut Section<'_>) -> Option<Driver> {
     let polarity = read_polarity(&mut section);
     let hold_ms = section.number_or(&KEEPS, 250.0).value;
     let knee_ms = section.number_or(&KNEE, 300.0).value;
+    let ride_s = section.number_or(&RIDE, USUAL_RIDE_S).value;
     let wide = steps.as_ref().filter(|steps| steps.value > MOST_TWO_WAY_STEPS);
     if let (Some(steps), "sign_magnitude") = (wide, polarity) {
         let title = format!("{}: {} is outside 1 to 32767", section.path("steps"), steps.value);
@@ -167,6 +180,7 @@ pub(super) fn read(root: &mut Section<'_>) -> Option<Driver> {
         polarity,
         hold_ms,
         knee_ms,
+        ride_s,
         kind: kind?,
         stagger,
         min_on_us,

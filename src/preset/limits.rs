@@ -139,6 +139,8 @@ pub(super) const KEEPS: Quantity = limits(
 );
 pub(super) const KNEE: Quantity =
     limits("knee_ms", "ms", (0.0, 60_000.0), "a softer knee than a minute is no limit any more");
+pub(super) const RIDE: Quantity =
+    limits("ride_s", "s", (0.0, 600.0), "what lies further ahead than ten minutes is another song");
 pub(super) const CLOCK: Quantity =
     limits("clock_hz", "Hz", (1000.0, 1e9), "counters and shift registers run within that");
 pub(super) const CHANNELS_PER_CHIP: Quantity =

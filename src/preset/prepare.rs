@@ -13,13 +13,13 @@ use super::wishes;
 use super::words::{listing, nearest, rounded};
 use crate::analysis::{AnalysisSettings, Arith, BandRequest, Knowing};
 use crate::audio::SoundFormat;
-use crate::budget::Start;
+use crate::budget::{BudgetSettings, Start};
 use crate::engine::Prepared;
 use crate::mapper::{
     self, EnvelopeSettings, LONGEST_FRONT_S, Mapper, MapperError, MapperSettings, Place,
     RangeShape, RouteSettings,
 };
-use crate::units::{CoilId, Hertz, Rate};
+use crate::units::{CoilId, Hertz, Rate, Seconds};
 
 /// Fits a mapping to a display and to the sound to come.
 ///
@@ -98,7 +98,7 @@ pub fn prepare(
             trims: motions::trims(display),
             master: mapping.master,
         },
-        budget,
+        budget: BudgetSettings { ride: Seconds(display.driver.ride_s), ..budget },
     };
     try_motions(mapping, &prepared.mapper)?;
     Ok((prepared, names))

@@ -54,6 +54,7 @@ fn budget_settings(display: &Display, rate: Rate, start: Start) -> BudgetSetting
         frame_rate: rate,
         hold_s: seconds(display.driver.hold_ms),
         knee_s: seconds(display.driver.knee_ms),
+        ride: Seconds(0.0),
         room: Celsius(display.room_c.value),
         coils: coil_budgets(display),
         neighbours: neighbours(display),

@@ -1,7 +1,7 @@
 //! First and last packet of a run's duty file: what it was made from, what came of it.
 
 use crate::analysis::Arith;
-use crate::budget::Start;
+use crate::budget::{Budget, Start};
 use crate::coil::fluid::Lag;
 use crate::engine::{Engine, Prepared};
 use crate::frame::pack::NoPacking;
@@ -39,6 +39,7 @@ pub(super) fn head(
         sound_channels: prepared.analysis.sound.channels,
         room_c: prepared.budget.room.0,
         start: start_word(&job.start).into(),
+        gains: Vec::new(),
         bands: bands(engine),
         rails: job.display.rail_heads(),
     })
@@ -77,16 +78,27 @@ pub fn start_word(start: &Start) -> &'static str {
 
 /// The tail that an engine leaves behind.
 pub fn tail(engine: &Engine, sound_digest: String) -> Tail {
-    let totals = engine.budget().totals();
+    tail_of(engine.budget(), engine.next_frame(), engine.instants(), sound_digest)
+}
+
+/// The tail of so many frames of so much sound.
+pub(super) fn tail_of(
+    budget: &Budget,
+    frames: u32,
+    sound_instants: u64,
+    sound_digest: String,
+) -> Tail {
+    let totals = budget.totals();
     Tail {
-        frames: engine.next_frame(),
-        sound_instants: engine.instants(),
+        frames,
+        sound_instants,
         sound_digest,
         wished: totals.wished.to_vec(),
         granted: totals.granted.to_vec(),
         cut_heat: totals.cut_heat.to_vec(),
         cut_rail: totals.cut_rail.to_vec(),
         cut_driver: totals.cut_driver.to_vec(),
-        node_c: engine.budget().load().node_c.to_vec(),
+        node_c: budget.load().node_c.to_vec(),
+        gained: None,
     }
 }

@@ -2,6 +2,7 @@
 
 use crate::analysis::{EarRequest, Knowing};
 use crate::audio::SoundFormat;
+use crate::budget::BudgetSettings;
 use crate::engine::{Engine, Listener};
 use crate::frame::Head;
 use crate::preset::{Mapping, Names, prepare};
@@ -20,6 +21,8 @@ pub struct Line {
     pub head: Head,
     /// What things are called, and what the maker should know.
     pub names: Names,
+    /// The last stage's settings.
+    pub budget: BudgetSettings,
 }
 
 impl Line {
@@ -47,9 +50,31 @@ impl Line {
         sound: SoundFormat,
         knowing: &Knowing,
     ) -> Result<Self, RenderError> {
-        let plain = Self::knowing(job, &[], sound, knowing)?;
+        Self::ahead(job, sound, knowing, true)
+    }
+
+    /// The same, for a job whose gains are planned for the whole song: nothing rides on the heat
+    /// meanwhile.
+    ///
+    /// # Errors
+    /// As [`Line::new`].
+    pub fn unridden(
+        job: &RenderJob<'_>,
+        sound: SoundFormat,
+        knowing: &Knowing,
+    ) -> Result<Self, RenderError> {
+        Self::ahead(job, sound, knowing, false)
+    }
+
+    fn ahead(
+        job: &RenderJob<'_>,
+        sound: SoundFormat,
+        knowing: &Knowing,
+        rides: bool,
+    ) -> Result<Self, RenderError> {
+        let plain = Self::build(job, &[], sound, knowing, Seconds(0.0), rides)?;
         let Some(lead) = plain.shown_after(job) else { return Ok(plain) };
-        let mut line = Self::build(job, &[], sound, knowing, lead)?;
+        let mut line = Self::build(job, &[], sound, knowing, lead, rides)?;
         let rate_hz = f64::from(sound.rate_hz);
         let instants = whole(lead.0 * rate_hz);
         line.engine.lead(instants);
@@ -68,7 +93,7 @@ impl Line {
         sound: SoundFormat,
         knowing: &Knowing,
     ) -> Result<Self, RenderError> {
-        Self::build(job, further, sound, knowing, Seconds(0.0))
+        Self::build(job, further, sound, knowing, Seconds(0.0), true)
     }
 
     /// Frames will lead by `lead`: beats that are to be told early have that much already.
@@ -78,6 +103,7 @@ impl Line {
         sound: SoundFormat,
         knowing: &Knowing,
         lead: Seconds,
+        rides: bool,
     ) -> Result<Self, RenderError> {
         let fit = |mapping| {
             let start = job.start.clone();
@@ -88,6 +114,9 @@ impl Line {
                 if let EarRequest::Beat { lead_s, .. } | EarRequest::Phase { lead_s, .. } = ear {
                     lead_s.0 = (lead_s.0 - lead.0).max(0.0);
                 }
+            }
+            if !rides {
+                prepared.budget.ride = Seconds(0.0);
             }
             Ok::<_, RenderError>((prepared, names))
         };
@@ -100,7 +129,7 @@ impl Line {
         }
         let head = head(job, &engine, &prepared)?;
         let metering = Metering::new(&prepared.budget, prepared.analysis.bands.len());
-        Ok(Self { engine, metering, head, names })
+        Ok(Self { engine, metering, head, names, budget: prepared.budget })
     }
 
     /// How long after a stroke the fluid shows it: its lag, what the bands take to hear it, what the

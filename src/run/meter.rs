@@ -1,6 +1,6 @@
 //! What the engine says at every frame, condensed to what a person can follow.
 
-use crate::budget::{Budget, BudgetSettings};
+use crate::budget::{Budget, BudgetSettings, Load};
 use crate::engine::Step;
 use crate::frame::record::frames_per_meter;
 use crate::frame::{Meter, NodeMeter};
@@ -61,25 +61,30 @@ impl Metering {
 
     /// Takes one frame in.
     pub fn add(&mut self, step: &Step<'_>) {
+        self.take(step.number, step.heard.quiet, step.heard.band_dbfs, &step.load);
+    }
+
+    /// Takes the parts of a frame in.
+    pub(super) fn take(&mut self, number: u32, quiet: bool, band_dbfs: &[f32], load: &Load<'_>) {
         if self.frames == 0 {
             self.clear();
         }
         self.frames += 1;
-        self.now.frame = step.number;
-        self.now.quiet = step.heard.quiet;
-        for (top, &level) in self.now.band_dbfs.iter_mut().zip(step.heard.band_dbfs) {
+        self.now.frame = number;
+        self.now.quiet = quiet;
+        for (top, &level) in self.now.band_dbfs.iter_mut().zip(band_dbfs) {
             *top = top.max(level);
         }
         let means = self.now.rail_mean_a.iter_mut().zip(&mut self.now.rail_peak_a);
-        for ((mean, peak), &amps) in means.zip(step.load.rail_a) {
+        for ((mean, peak), &amps) in means.zip(load.rail_a) {
             *mean += narrow(amps);
             *peak = peak.max(narrow(amps));
         }
-        self.sums.wished += step.load.wished;
-        self.sums.granted += step.load.granted;
-        self.sums.cut_heat += step.load.cut_heat;
-        self.sums.cut_rail += step.load.cut_rail;
-        self.sums.cut_driver += step.load.cut_driver;
+        self.sums.wished += load.wished;
+        self.sums.granted += load.granted;
+        self.sums.cut_heat += load.cut_heat;
+        self.sums.cut_rail += load.cut_rail;
+        self.sums.cut_driver += load.cut_driver;
     }
 
     /// The meter, once enough frames are in; then starts the next one.

@@ -4,7 +4,7 @@
 //! clock; [`ahead`] decodes on a second thread meanwhile; [`line`](mod@line) builds what stands
 //! between source and sink, [`ends`] the first and last packet of a file; [`meter`] condenses what
 //! the engine says for people; [`request`] puts any request, not music, through the budget;
-//! [`play()`] replays a duty file; [`board_limits`] reckons what boards are to let through at most;
+//! [`plan`] makes the best of a song that is known whole; [`play()`] replays a duty file; [`board_limits`] reckons what boards are to let through at most;
 //! [`convert()`] turns a duty file into tables; [`heat_file`] carries the heat of a display from one
 //! run to the next; [`walk`] drives one coil at a time; [`mod@rewrite`] writes display files in place;
 //! `tune` serves the page on which a mapping is changed while it plays;
@@ -19,6 +19,7 @@ pub mod heat_file;
 pub mod line;
 pub mod live;
 pub mod meter;
+pub mod plan;
 pub mod play;
 pub mod pump;
 pub mod render;
@@ -29,6 +30,7 @@ pub mod tune;
 pub mod walk;
 
 pub use convert::convert;
+pub use plan::render_planned;
 pub use play::play;
 pub use pump::{Beside, Flow, Pumped, pump};
 pub use render::{RenderJob, RenderReport, render};

@@ -14,10 +14,11 @@ use crate::engine::EngineError;
 use crate::frame::pack::NoPacking;
 use crate::frame::record::Inputs;
 use crate::frame::{Hands, NodeMeter, Tail};
-use crate::preset::{Display, Finding, Mapping, Refusals};
+use crate::preset::{Display, Finding, Mapping, Names, Refusals};
 use crate::run::ahead::Ahead;
 use crate::run::ends::tail;
 use crate::run::line::Line;
+use crate::run::meter::Peaks;
 use crate::run::pump::{Beside, Flow, PumpError, Pumped, pump};
 use crate::sink::SinkError;
 use crate::sink::file::DutyFile;
@@ -65,6 +66,11 @@ pub enum RenderError {
     /// The duty file could not be made.
     #[error(transparent)]
     Sink(#[from] SinkError),
+    /// What waits for its plan could not be kept.
+    #[error(
+        "keeping the song's frames until they are planned, in a temporary file: {0}; set TMPDIR to a place with room, or add --no-plan"
+    )]
+    Spool(std::io::Error),
     /// Song or file failed on the way.
     #[error(transparent)]
     Pump(#[from] PumpError),
@@ -196,7 +202,7 @@ fn make(
         None => Line::new(job, again.map_or(&[], |again| again.further), sound)?,
     };
     let lead_s = f64::from(line.head.lead_us) * 1e-6;
-    let Line { mut engine, mut metering, head, names } = line;
+    let Line { mut engine, mut metering, head, names, .. } = line;
     let mut file = DutyFile::create(out, &head)?;
     if again.is_some() {
         file.start(&job.start)?;
@@ -209,20 +215,32 @@ fn make(
     if end == Pumped::Whole {
         file.finish(&tail)?;
     }
-    let peaks = metering.peaks();
-    let report = report(&tail, end, sound, (peaks.coil, peaks.backing));
+    Ok(report_of(&tail, end, sound, lead_s, metering.peaks(), &names, source.remarks()))
+}
+
+/// The report of a run with these ends.
+pub(super) fn report_of(
+    tail: &Tail,
+    end: Pumped,
+    sound: SoundFormat,
+    lead_s: f64,
+    peaks: Peaks,
+    names: &Names,
+    remarks: &[String],
+) -> RenderReport {
+    let report = report(tail, end, sound, (peaks.coil, peaks.backing));
     let name = |coil: u32| {
         let index = usize::try_from(coil).unwrap_or(usize::MAX);
         names.coils.get(index).map_or_else(String::new, |name| name.label.clone())
     };
-    Ok(RenderReport {
+    RenderReport {
         lead_s,
         peak_coil_name: name(report.peak_coil),
         peak_backing_name: name(report.peak_backing),
         warnings: names.warnings.clone(),
-        remarks: source.remarks().to_vec(),
+        remarks: remarks.to_vec(),
         ..report
-    })
+    }
 }
 
 /// Hands as they were recorded, and the digest of the sound.

@@ -54,6 +54,7 @@ pub(crate) fn display(rate_hz: u32, coils: Vec<CoilBudget>) -> BudgetSettings {
         frame_rate: Rate::new(rate_hz, 1).unwrap(),
         hold_s: Seconds(0.0),
         knee_s: Seconds(0.0),
+        ride: Seconds(0.0),
         room: Celsius(25.0),
         coils,
         neighbours: vec![],

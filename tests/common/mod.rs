@@ -273,6 +273,7 @@ pub(crate) fn head(engine: &Engine, settings: &Prepared) -> Head {
         sound_channels: settings.analysis.sound.channels,
         room_c: settings.budget.room.0,
         start: "cold".into(),
+        gains: Vec::new(),
         bands: engine.analysis().bands().iter().map(band).collect(),
         rails: settings.budget.rails.iter().map(rail).collect(),
     }

@@ -45,6 +45,7 @@ fn settings(fitted: &Fitted, margin: f64, power: f64) -> BudgetSettings {
         frame_rate: Rate::new(2, 1).unwrap(),
         hold_s: Seconds(0.0),
         knee_s: Seconds(0.0),
+        ride: Seconds(0.0),
         room: Celsius(ROOM_C),
         coils: vec![coil],
         neighbours: vec![],

@@ -55,6 +55,12 @@ impl Lifters {
         lifters
     }
 
+    /// Whether a coil's wishes are shares of full duty. (Less of a wish of pull is not less of the heat
+    /// in any fixed share, and a held coil would fall.)
+    pub(in crate::budget) fn is_straight(&self, coil: usize) -> bool {
+        self.coils.get(coil).is_none_or(Option::is_none)
+    }
+
     /// For the rises of all windings over the room, K, from now on.
     pub(in crate::budget) fn warm(&mut self, drivers: &Drivers, rise: &[f64]) {
         for ((coil, wired), rise) in self.coils.iter_mut().zip(drivers.all()).zip(rise) {

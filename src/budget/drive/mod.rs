@@ -155,6 +155,12 @@ impl Wired<'_> {
         whole_steps(self.chords.duty(heat) * self.driver.steps)
     }
 
+    /// The power of a gain on duty with which heat falls: 1 for slow PWM, 2 for smooth current, read
+    /// off at half duty.
+    pub(super) fn power_of_gain(&self) -> f64 {
+        (-libm::log2(self.chords.heat(0.5))).clamp(1.0, 2.0)
+    }
+
     /// The compare value as the driver makes it: a pulse that is too short for it becomes none.
     pub(super) fn made(&self, code: u32) -> u32 {
         if code < self.driver.least { 0 } else { code }

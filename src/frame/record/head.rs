@@ -40,6 +40,14 @@ pub enum HeadError {
         /// Its steps.
         steps: u16,
     },
+    /// Gains that are not one for each coil.
+    #[error("{found} gains for {coils} coils: there is one for each, 0 to 1, or none at all")]
+    Gains {
+        /// Gains that are there.
+        found: usize,
+        /// Coils.
+        coils: u64,
+    },
     /// A number that JSON cannot write.
     #[error("{0} is not a finite number")]
     NotFinite(&'static str),
@@ -88,6 +96,10 @@ pub fn check_head(head: &Head) -> Result<(), HeadError> {
         return Err(HeadError::Coils(coils));
     }
     check_runs(head)?;
+    let fits = head.gains.iter().all(|gain| (0.0..=1.0).contains(gain));
+    if !head.gains.is_empty() && (!fits || head.gains.len() as u64 != coils) {
+        return Err(HeadError::Gains { found: head.gains.len(), coils });
+    }
     let bands = head.bands.iter().flat_map(|band| [band.low_hz, band.high_hz, band.delay_s]);
     let rails = head.rails.iter().flat_map(|rail| [rail.volts, rail.limit_a]);
     finite("a number of a band", bands)?;

@@ -29,6 +29,7 @@ fn head() -> Head {
         sound_channels: 2,
         room_c: 35.1,
         start: "warm".into(),
+        gains: Vec::new(),
         bands: vec![BandHead {
             low_hz: 44.7,
             high_hz: 0.1 + 0.2,
@@ -71,6 +72,7 @@ fn tail(frames: u32) -> Tail {
         cut_rail: sums.clone(),
         cut_driver: sums,
         node_c: vec![35.123_456_789_012_34; 7],
+        gained: None,
     }
 }
 

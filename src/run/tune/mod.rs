@@ -50,7 +50,7 @@ use crate::run::line::Line;
 use crate::run::live::{Controls, Outlet, Recording};
 use crate::run::pump::{PumpError, Pumped, pump};
 use crate::sink::Sink;
-use crate::units::Seconds;
+use crate::units::{Rate, Seconds};
 
 use beside::{Rings, Watcher};
 pub use door::outer;
@@ -168,7 +168,10 @@ pub fn tune(
     let rate = line.engine.rate();
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "1 to 17")]
     let every = (rate.per_second() / LOOKS_PER_S).ceil().max(1.0) as u32;
-    let fluid = Preview::new(line.names.coils.len(), Seconds(rate.period().0 * f64::from(every)));
+    let (num, den) = rate.ratio();
+    // Looks are some frames apart; a rate that is out of bounds is that of the frames.
+    let looks = Rate::new(num, den.saturating_mul(every)).unwrap_or(rate);
+    let fluid = Preview::new(tuning.display.fluid_lag(), line.names.coils.len(), looks);
     let about = about(&tuning, line, source.format().rate_hz, fluid.lag());
     let (rings, ends) = rings(line, sound);
     let (asks, asked) = sync_channel(ASKS);

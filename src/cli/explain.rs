@@ -1,0 +1,88 @@
+//! `render --explain`: who took what, and what was gained over a fixed clamp.
+
+use std::fmt::Write;
+
+use coilscore::run::plan::{CoilGained, PlanReport};
+
+/// Coils that are told one by one; the report has them all.
+const MOST_ROWS: usize = 64;
+
+/// A line or two for every render.
+pub(super) fn in_short(plan: &PlanReport) -> String {
+    let Some((low, high)) = range(&plan.gains) else { return String::new() };
+    format!(
+        "planned gains {low:.2} to {high:.2}; against a fixed clamp: energy x {}, motion x {}, \
+         likeness {:.3} for {:.3}\n",
+        times(plan.all.energy_j),
+        times(plan.all.motion_s),
+        plan.all.likeness[0],
+        plan.all.likeness[1],
+    )
+}
+
+/// The table.
+pub(super) fn in_full(plan: &PlanReport) -> String {
+    let mut text = String::from(match plan.gains.is_empty() {
+        true => "\nNothing had to be turned down: the limiter took no more than a moment.\n",
+        false => {
+            "\nEach coil was turned down by one gain for the whole run, so that the limiter takes \
+             next to nothing.\n"
+        }
+    });
+    text.push_str(
+        "Duties are means. Clamp: the duty a coil may have for ever, which is what a fixed limit \
+         would hold it to;\nenergy and motion (squares of duty around its mean) are times the \
+         clamp's; likeness is the correlation of\nduty with wish, and the clamp's.\n\n",
+    );
+    let widest = plan.names.iter().map(|name| name.chars().count()).max().unwrap_or(4).max(4);
+    // Writing to a string does not fail.
+    let _ = writeln!(
+        text,
+        "{:widest$}  gain  wished  granted  by plan  by limiter  by rail  by driver  clamp  energy  motion  likeness",
+        "coil"
+    );
+    let rows = plan.names.iter().zip(&plan.duty).zip(&plan.coils).enumerate();
+    for (coil, ((name, duty), gained)) in rows.take(MOST_ROWS) {
+        let gain = plan.gains.get(coil).copied().unwrap_or(1.0);
+        let _ = writeln!(text, "{name:widest$}  {gain:4.2}  {}", row(duty, gained));
+    }
+    let more = plan.coils.len().saturating_sub(MOST_ROWS);
+    if more > 0 {
+        let _ = writeln!(text, "and {more} more coils: --report has them all");
+    }
+    let all = &plan.all;
+    let _ = writeln!(
+        text,
+        "all: {:.0} J for {:.0} J of the clamp ({} times), motion {} times, likeness {:.4} for {:.4}",
+        all.energy_j[0],
+        all.energy_j[1],
+        times(all.energy_j),
+        times(all.motion_s),
+        all.likeness[0],
+        all.likeness[1],
+    );
+    text
+}
+
+fn row([wished, granted, plan, limiter, rail, driver]: &[f64; 6], gained: &CoilGained) -> String {
+    format!(
+        "{wished:6.3}  {granted:7.3}  {plan:7.3}  {limiter:10.3}  {rail:7.3}  {driver:9.3}  {:5.3}  \
+         {:>6}  {:>6}  {:.3} ({:.3})",
+        gained.clamp,
+        times(gained.energy_j),
+        times(gained.motion_s),
+        gained.likeness[0],
+        gained.likeness[1],
+    )
+}
+
+/// How many times as much; a dash where there is nothing to compare with.
+fn times([granted, clamped]: [f64; 2]) -> String {
+    if clamped > 0.0 { format!("{:.2}", granted / clamped) } else { "-".into() }
+}
+
+fn range(gains: &[f64]) -> Option<(f64, f64)> {
+    let low = gains.iter().copied().reduce(f64::min)?;
+    let high = gains.iter().copied().reduce(f64::max)?;
+    Some((low, high))
+}
