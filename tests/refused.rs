@@ -23,7 +23,7 @@ impl Desk {
         let linked = format!("display = \"display.toml\"\n{}", common::BUSY);
         std::fs::write(desk.dir.path().join("mapping.toml"), linked).unwrap();
         for name in ["song.wav", "display.heat", "requests.csv"] {
-            std::fs::write(desk.dir.path().join(name), name).unwrap();
+            std::fs::write(desk.dir.path().join(name), name.repeat(50)).unwrap();
         }
         desk
     }
@@ -55,7 +55,7 @@ fn no_output_may_be_what_is_read_or_kept() {
         "render song.wav --preset mapping.toml --out mapping.toml",
         "render song.wav --preset mapping.toml --out display.toml",
         "render song.wav --preset mapping.toml --out display.heat",
-        "render song.wav --preset mapping.toml --out x.duty --csv display.toml",
+        "render song.wav --preset mapping.toml --display display.toml --out x.duty --csv display.toml",
         "render song.wav --preset mapping.toml --out x.duty --report display.heat",
         "render song.wav --preset mapping.toml --out x.duty --report x.duty",
         "check --display display.toml --sheet --picture display.toml",
@@ -133,7 +133,7 @@ fn what_is_no_duty_file_is_said_in_words() {
         ("picture empty.duty", "it is empty"),
         ("picture .", "it cannot be read"),
         ("play . --display display.toml --dry-run", "it cannot be read"),
-        ("picture song.wav", "does not begin with the head of a duty file"),
+        ("picture song.wav", "no duty file"),
         ("picture missing.duty", "it cannot be read"),
     ] {
         let (code, said) = desk.run(line);

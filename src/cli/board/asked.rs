@@ -5,7 +5,6 @@ use std::time::Duration;
 
 use coilscore::frame::Packing;
 use coilscore::frame::wire::hello::{Hello, Knows, LINK, MOST_CHANNELS, Role, Verdict};
-use coilscore::frame::wire::limits::Limits;
 use coilscore::preset::Display;
 use coilscore::run::board_limits::{Reckoned, reckon};
 use coilscore::sink::board::{BoardSettings, Greeting, Stage, Talk, Wiring, check_line};
@@ -130,7 +129,7 @@ fn store(
         return Err(Failure::Stopped("nothing was stored".into()));
     }
     let answer = talk.store(&limits, ANSWER).map_err(board_failure)?;
-    if !is_in_force(&answer, &limits) {
+    if !limits.are_in_force(&answer) {
         let why = "the board did not take the limits; what it had is still in force";
         return Err(Failure::Failed(format!("{port}: {why}")));
     }
@@ -140,16 +139,6 @@ fn store(
         return Err(Failure::Failed(format!("{port}: {why}")));
     }
     print("  stored, and in force\n")
-}
-
-fn is_in_force(answer: &Hello, limits: &Limits) -> bool {
-    answer.window_s == limits.window_s
-        && answer.limits.len() == limits.limits.len()
-        && answer
-            .limits
-            .iter()
-            .zip(&limits.limits)
-            .all(|(has, sent)| has.most <= sent.most && has.mean_most <= sent.mean_most)
 }
 
 fn confirmed() -> Result<bool, Failure> {

@@ -26,7 +26,7 @@ pub enum ReadError {
         source: io::Error,
     },
     /// Nothing in it, or nothing whole.
-    #[error("it ends before its first packet does: it is empty, or was cut off at once")]
+    #[error("it ends before its first packet does: it is empty, cut off at once, or no duty file")]
     Empty,
     /// Begins with something else.
     #[error("it does not begin with the head of a duty file ({0}): is it another kind of file?")]

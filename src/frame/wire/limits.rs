@@ -13,6 +13,7 @@
 use thiserror::Error;
 
 use super::fields::Fields;
+use super::hello::Hello;
 
 /// What one channel may do. Sizes of codes, whatever their sign.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -55,6 +56,14 @@ impl Limits {
             Some(Self { window_s, limits: read_limits(&mut fields, count)? })
         };
         read().ok_or(LimitsError(payload.len()))
+    }
+
+    /// Whether a board's answer says that it lets through no more than this.
+    pub fn are_in_force(&self, answer: &Hello) -> bool {
+        let mut pairs = answer.limits.iter().zip(&self.limits);
+        answer.window_s == self.window_s
+            && answer.limits.len() == self.limits.len()
+            && pairs.all(|(has, sent)| has.most <= sent.most && has.mean_most <= sent.mean_most)
     }
 
     /// Appends the payload to `out`.

@@ -59,7 +59,8 @@ impl Talk {
         self.ask(Kind::Hello, &payload, within)
     }
 
-    /// Has the board store limits; its answer says what is in force now.
+    /// Has the board store limits; its answer says what is in force now. An answer without them may
+    /// be one to an earlier question: another is waited for, and the last one counts.
     ///
     /// # Errors
     ///
@@ -68,7 +69,14 @@ impl Talk {
         let mut payload = Vec::new();
         limits.write(&mut payload);
         self.send(Kind::Off, &[])?;
-        self.ask(Kind::Limits, &payload, within)
+        let until = Instant::now() + within;
+        loop {
+            let left = until.saturating_duration_since(Instant::now());
+            match self.ask(Kind::Limits, &payload, left.max(AGAIN)) {
+                Ok(answer) if !limits.are_in_force(&answer) && Instant::now() < until => {}
+                other => return other,
+            }
+        }
     }
 
     /// Its next report, once it is greeted; `None` when none comes in time.
