@@ -63,8 +63,11 @@ fn table(song: &Path, label: &str, job: &RenderJob<'_>) -> Result<(), Box<dyn Er
     let (ridden, peaks) = by_engine(song, job, 60.0)?;
     line(label, "rider", Some(peaks), &ridden);
     let folder = tempfile::tempdir()?;
-    let piece =
-        Piece { source: coilscore::audio::file::open(song)?, out: folder.path().join("a.duty") };
+    let piece = Piece {
+        source: coilscore::audio::file::open(song)?,
+        knowing: coilscore::analysis::Knowing::Nothing,
+        out: folder.path().join("a.duty"),
+    };
     let planned = render_planned(vec![piece], job, &mut |_, _| Flow::Continue(()))?;
     let peaks = planned.songs.first().map(|song| [song.peak_coil_c, song.peak_backing_c]);
     line(label, "plan", peaks, &planned.plan.all);

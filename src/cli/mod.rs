@@ -39,6 +39,7 @@ mod render;
 mod request;
 mod sheet;
 mod signals;
+mod song;
 #[cfg(feature = "tune")]
 mod tune;
 mod walk;

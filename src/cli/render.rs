@@ -5,10 +5,9 @@ use std::sync::Arc;
 use std::time::Instant;
 
 use clap::ValueEnum;
-use coilscore::analysis::ears::{SongError, measure_song};
 use coilscore::analysis::{Arith, Knowing, SongFacts};
 use coilscore::audio::Source;
-use coilscore::audio::pick::{Pick, pick};
+use coilscore::audio::pick::Pick;
 use coilscore::preset::{Display, Mapping};
 use coilscore::run::plan::{Piece, PlanReport, Planned};
 use coilscore::run::render::{Again, RenderError, render_again, render_as_live, render_known};
@@ -17,6 +16,7 @@ use coilscore::units::Rate;
 
 use super::inputs::{self, Files};
 use super::progress::Progress;
+use super::song::{is_piped, known, open};
 use super::{Failure, Outcome, again, convert, explain, print, tell, write_whole};
 
 /// Flags as typed.
@@ -121,8 +121,8 @@ pub(super) fn run(args: &Args) -> Outcome {
     } else {
         let mut pieces = Vec::with_capacity(args.songs.len());
         for (song, out) in args.songs.iter().zip(&outs) {
-            let knowing = known(song, args, &job)?;
-            pieces.push(Piece { source: open(song, args)?, knowing, out: out.clone() });
+            let knowing = known(song, args.channel, args.quiet, &job)?;
+            pieces.push(Piece { source: open(song, args.channel)?, knowing, out: out.clone() });
         }
         let planned = planned(pieces, &job, args.quiet)?;
         (planned.songs, Some(planned.plan))
@@ -183,14 +183,14 @@ fn outs(args: &Args) -> Result<Vec<PathBuf>, Failure> {
 
 /// As `live` would, or with the limiter alone.
 fn unplanned(song: &Path, job: &RenderJob<'_>, args: &Args) -> Result<RenderReport, Failure> {
-    let source = open(song, args)?;
+    let source = open(song, args.channel)?;
     let further = inputs::further(&args.next)?;
     let recorded = args.inputs.as_deref().map(|path| again::read(path, job, source.format()));
     let recorded = recorded.transpose()?;
     let way = match &recorded {
         Some(inputs) => Way::Again(Again { further: &further, inputs }),
         None if args.as_live => Way::AsLive,
-        None => match known(song, args, job)? {
+        None => match known(song, args.channel, args.quiet, job)? {
             Knowing::Song(facts) => Way::Known(Arc::unwrap_or_clone(facts)),
             Knowing::Nothing => Way::Plain,
         },
@@ -213,49 +213,6 @@ fn planned(pieces: Vec<Piece>, job: &RenderJob<'_>, quiet: bool) -> Result<Plann
         heed(report, out, quiet)?;
     }
     Ok(planned)
-}
-
-/// The song as it will be heard.
-fn open(song: &Path, args: &Args) -> Result<Box<dyn Source + Send>, Failure> {
-    let song = if is_piped(song) {
-        coilscore::audio::file::wav_stream(std::io::stdin(), "standard input")
-    } else {
-        coilscore::audio::file::open(song)
-    };
-    pick(song.map_err(Failure::failed)?, args.channel)
-        .map_err(|error| Failure::Refused(format!("--channel {}: {error}", args.channel)))
-}
-
-fn is_piped(song: &Path) -> bool {
-    song.as_os_str() == "-"
-}
-
-/// What the mapping wants to know of a song beforehand: it is heard once for that. A song that
-/// breaks off is rendered as far as it goes, and says so then.
-fn known(song: &Path, args: &Args, job: &RenderJob<'_>) -> Result<Knowing, Failure> {
-    if !job.mapping.asks_for_the_song() {
-        return Ok(Knowing::Nothing);
-    }
-    if is_piped(song) {
-        tell("coilscore: a pipe is heard once: loudness and events are taken as they come");
-        return Ok(Knowing::Nothing);
-    }
-    let mut song = open(song, args)?;
-    let progress = Progress::over(song.expected_instants(), song.format().rate_hz, args.quiet)?;
-    let mut stopped = false;
-    let facts = measure_song(&mut *song, job.arith, &mut |instants| {
-        stopped = progress.at(instants).is_break();
-        !stopped
-    });
-    drop(progress);
-    if stopped {
-        return Err(Failure::Stopped("stopped while the song was heard; nothing was made".into()));
-    }
-    match facts {
-        Ok(facts) => Ok(Knowing::Song(Arc::new(facts))),
-        Err(SongError::Analysis(error)) => Err(Failure::refused(error)),
-        Err(_) => Ok(Knowing::Nothing),
-    }
 }
 
 /// Renders any source, with progress, remarks and Ctrl-C.
