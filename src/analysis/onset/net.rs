@@ -3,9 +3,12 @@
 //! The weights were found by fitting (cross entropy, gradient descent) to sounds with known events:
 //! some hundred half-minute pieces made at random for the purpose, of drum strokes, plucked, struck,
 //! bowed and blown notes and mixes of them, at many levels, with noise, compressed, band-limited;
-//! and sounds without events: noises, hum, held chords with vibrato, sweeps, swells. Layers,
-//! rectifier and fit as in any textbook: C. Bishop, "Pattern Recognition and Machine Learning",
-//! Springer 2006, chapter 5.
+//! and sounds without events: noises, hum, held chords with vibrato, sweeps, swells. The program of
+//! that first fit is lost. They were then fitted onward with `examples/onset_fit`, which says how, to
+//! lone strokes and bursts out of silence and to more sounds without events, and held to what they
+//! said before in music (G. Hinton, O. Vinyals, J. Dean, "Distilling the knowledge in a neural
+//! network", 2015). Layers, rectifier and fit as in any textbook: C. Bishop, "Pattern Recognition and
+//! Machine Learning", Springer 2006, chapter 5.
 
 /// One layer: its weights input by input, its offsets, and what it gave last.
 #[derive(Debug, Clone)]

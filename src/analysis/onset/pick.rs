@@ -9,6 +9,10 @@ use super::{Event, KIND_ORDER, KINDS, LOOKS_PER_S};
 /// flam, a strummed chord) are one.
 const REST_LOOKS: u64 = 13;
 
+/// Looks in which a sound counts as there from the first on: the first alone may be too little for
+/// any window to hold much.
+const FIRST_LOOKS: u64 = 2;
+
 /// Looks after the first during which a sound that was there from the first on is only listened
 /// to: 100 ms, longer than any window and lag. What sounds from the very start did not begin there.
 const START_LOOKS: u64 = 25;
@@ -50,7 +54,7 @@ impl Picker {
     pub(super) fn hear(&mut self, look: &[f32; SIZE]) {
         self.looks += 1;
         let sounds = || look.iter().skip(2).step_by(3).any(|&level| level > SOUNDS);
-        if self.looks == 1 && sounds() {
+        if self.looks <= FIRST_LOOKS && sounds() {
             self.from = START_LOOKS;
         }
     }

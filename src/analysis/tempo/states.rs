@@ -15,6 +15,9 @@ const STEADINESS: f64 = 60.0;
 /// music is felt around two beats a second.
 const USUAL_BPM: f64 = 110.0;
 const SPREAD_OCTAVES: f64 = 0.4;
+/// How much more likely a usual tempo is with every beat: one octave off, exp(-1). So where every
+/// half beat has its sign as well, they do not win by their number.
+const PULL: f64 = 1.0;
 /// Share of a beat in which its sign is expected.
 const SIGN: f64 = 0.05;
 /// Least likelihood of anything: a beat without a sign, a sign without a beat.
@@ -133,8 +136,12 @@ fn periods() -> Vec<usize> {
     periods
 }
 
+fn usual_ticks() -> f64 {
+    60.0 * f64::from(TICKS_PER_S) / USUAL_BPM
+}
+
 fn priors(periods: &[usize]) -> Vec<f64> {
-    let usual = 60.0 * f64::from(TICKS_PER_S) / USUAL_BPM;
+    let usual = usual_ticks();
     let raw = |&period: &usize| {
         let off = libm::log2(period as f64 / usual) / SPREAD_OCTAVES;
         libm::exp(-0.5 * off * off)
@@ -144,12 +151,18 @@ fn priors(periods: &[usize]) -> Vec<f64> {
 }
 
 fn changes(periods: &[usize]) -> Vec<f64> {
+    let usual = usual_ticks();
+    let pull = |&period: &usize| {
+        let off = libm::log2(period as f64 / usual);
+        libm::exp(-PULL * off * off)
+    };
+    let pulls: Vec<f64> = periods.iter().map(pull).collect();
     let mut changes = Vec::new();
     for &old in periods {
         let ratio = |&new: &usize| libm::fabs(new as f64 / old as f64 - 1.0);
         let raw: Vec<f64> = periods.iter().map(|new| libm::exp(-STEADINESS * ratio(new))).collect();
         let sum: f64 = raw.iter().sum();
-        changes.extend(raw.iter().map(|likely| likely / sum));
+        changes.extend(raw.iter().zip(&pulls).map(|(likely, pull)| likely / sum * pull));
     }
     changes
 }

@@ -189,6 +189,23 @@ mod tests {
         }
     }
 
+    /// Weak signs half way between beats do not make the tempo twice as fast, nor
+    /// do missing ones make it half as fast.
+    #[test]
+    fn signs_between_beats_leave_the_tempo_alone() {
+        for (ticks, between) in [(80, 0.3), (47, 0.02)] {
+            let beat = |tick| match tick {
+                0 => 0.9,
+                _ if tick == ticks / 2 => between,
+                _ => 0.02,
+            };
+            let all: Vec<f64> = (0..30).flat_map(|_| (0..ticks).map(beat)).collect();
+            let (tempo, _) = follow(&all);
+            let ratio = tempo.period_s() * f64::from(TICKS_PER_S) / ticks as f64;
+            assert!((ratio - 1.0).abs() < 0.05, "{ticks} ticks a beat: {ratio}");
+        }
+    }
+
     #[test]
     fn beats_go_on_without_signs_and_are_less_sure() {
         let mut all = signs(&[(60, 20)]);
