@@ -94,7 +94,7 @@ fn sound_out(
     let block_s = f64::from(settled.granted) / f64::from(settled.format.rate_hz);
     let shown_s = line.shown_after(job).map(|shown| shown.0 + block_s + driven.line_s);
     let back_s = sound_out::back_s(args.delay, shown_s)?;
-    sound_out::open(output, settled.format, settled, args.buffer, back_s).map(Some)
+    sound_out::open(output, settled.format, settled, back_s).map(Some)
 }
 
 fn keep_apart(args: &Args, display: &Path) -> Result<(), Failure> {

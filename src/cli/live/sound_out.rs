@@ -9,6 +9,10 @@ use super::super::{Failure, tell};
 /// Longest delay that is accepted, ms: beyond it nobody on stage or in the room can follow.
 const LONGEST_MS: f64 = 2000.0;
 
+/// Instants per block of the output: large, as the delay holds far more, and a busy machine leaves no
+/// gaps then.
+const BUFFER: u32 = 1024;
+
 /// As typed.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) enum Delay {
@@ -52,14 +56,13 @@ pub(super) fn open(
     output: &str,
     sound: SoundFormat,
     settled: &Settled,
-    buffer: u32,
     back_s: f64,
 ) -> Result<SoundOut, Failure> {
     let wanted = OutputWanted {
         output: output.to_owned(),
         rate_hz: sound.rate_hz,
         channels: sound.channels,
-        buffer,
+        buffer: BUFFER,
     };
     let plan = plan_output(&wanted).map_err(refused)?;
     let (feed, mut kept, _) = keep_back(sound, plan.rate_hz, back_s).map_err(Failure::refused)?;
