@@ -8,8 +8,8 @@ use super::Budget;
 /// covered by the loudest pulse, which is kept beside the mean.
 const SLOT_S: f64 = 0.5;
 
-/// Slots of all coils together from which on neighbours in time are joined: 16 MB.
-const MOST_SLOTS: usize = 1 << 21;
+/// Slots of all coils together from which on neighbours in time are joined: 8 MB.
+const MOST_SLOTS: usize = 1 << 20;
 
 /// What one coil wanted in one slot: heat shares, as if the limiter did not exist.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]

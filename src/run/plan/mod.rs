@@ -3,7 +3,7 @@
 //! ```text
 //! song -> engine -> duty file, if nothing was too hot
 //!           |
-//!           +-> [`Spool`]: wishes and levels, frame by frame
+//!           +-> spool: wishes and levels, frame by frame
 //!           +-> rehearsal: heat wanted over time  ->  gains  ->  budget  ->  duty file
 //! ```
 //!
@@ -13,7 +13,7 @@
 //! again from the spool, and once or twice more where the gains can still be bettered. Several songs
 //! in a row are one run of heat with one set of gains: each begins as warm as the one before it ended.
 //!
-//! [`tally`] compares what came out with a fixed clamp, and with what was wished.
+//! A [`Tally`] compares what came out with a fixed clamp, and with what was wished.
 
 mod again;
 mod first;
