@@ -11,7 +11,7 @@ mod common;
 
 use std::process::Command;
 
-use coilscore::budget::{Budget, Neighbours};
+use coilscore::budget::{Budget, Neighbours, PullRange};
 use coilscore::units::{CoilId, Share, WattsPerKelvin};
 
 /// Set in the counted process: coils of one side of a square grid, and frames.
@@ -22,12 +22,15 @@ const TASK: &str = "COILSCORE_COST_TASK";
 #[ignore = "run by the other test, under valgrind"]
 fn counted_task() {
     let task = std::env::var(TASK).expect("the task");
-    let (side, frames) = task.split_once(' ').unwrap();
-    let (side, frames): (u32, u32) = (side.parse().unwrap(), frames.parse().unwrap());
+    let mut task = task.split(' ').map(|part| part.parse::<u32>().unwrap());
+    let [side, frames, law] = [(); 3].map(|()| task.next().unwrap());
     let mut settings = common::prepared(common::BUSY, common::HOT_RING, 44_100, 2, "200").budget;
     let coil = *settings.coils.first().unwrap();
     settings.coils = vec![coil; (side * side) as usize];
     settings.neighbours = grid_neighbours(side);
+    if law > 0 {
+        common::lay_law(&mut settings, PullRange::Held { margin: 0.1, at: 0.5 });
+    }
     let mut budget = Budget::new(&settings).unwrap();
     let wishes: Vec<Share> =
         (0..side * side).map(|coil| Share::saturating(f64::from(coil % 7) / 6.0)).collect();
@@ -50,7 +53,7 @@ fn grid_neighbours(side: u32) -> Vec<Neighbours> {
     right.chain(up).collect()
 }
 
-fn instructions(side: u32, frames: u32) -> f64 {
+fn instructions(side: u32, frames: u32, law: u32) -> f64 {
     let dir = tempfile::tempdir().unwrap();
     let out = dir.path().join("counts");
     let run = Command::new("valgrind")
@@ -58,7 +61,7 @@ fn instructions(side: u32, frames: u32) -> f64 {
         .arg(format!("--callgrind-out-file={}", out.display()))
         .arg(std::env::current_exe().unwrap())
         .args(["--ignored", "--exact", "counted_task", "--test-threads=1"])
-        .env(TASK, format!("{side} {frames}"))
+        .env(TASK, format!("{side} {frames} {law}"))
         .output()
         .expect("valgrind runs; install the package of that name");
     assert!(run.status.success(), "{}", String::from_utf8_lossy(&run.stderr));
@@ -69,11 +72,15 @@ fn instructions(side: u32, frames: u32) -> f64 {
 
 #[test]
 fn instructions_per_coil_stay_flat_from_256_to_10_000_coils() {
-    let per_coil = |side: u32| {
+    let per_coil = |side: u32, law: u32| {
         let coil_frames = f64::from(side * side) * 200.0;
-        (instructions(side, 400) - instructions(side, 200)) / coil_frames
+        (instructions(side, 400, law) - instructions(side, 200, law)) / coil_frames
     };
-    let (small, large) = (per_coil(16), per_coil(100));
-    println!("{small:.1} instructions per coil-frame at 256 coils, {large:.1} at 10,000");
-    assert!((large / small - 1.0).abs() < 0.2, "{small} at 256 coils, {large} at 10,000");
+    for (law, what) in [(0, "duty"), (1, "pull")] {
+        let (small, large) = (per_coil(16, law), per_coil(100, law));
+        println!(
+            "{small:.1} instructions per coil-frame of {what} at 256 coils, {large:.1} at 10,000"
+        );
+        assert!((large / small - 1.0).abs() < 0.2, "{small} at 256 coils, {large} at 10,000");
+    }
 }

@@ -19,6 +19,7 @@ use coilscore::analysis::onset::{Hearing, Onsets};
 use coilscore::analysis::{Arith, Heard};
 use coilscore::audio::demo::DemoSong;
 use coilscore::audio::{SampleBlock, Source, collect};
+use coilscore::budget::PullRange;
 use coilscore::engine::Engine;
 use coilscore::frame::record::Writer;
 use coilscore::mapper::{
@@ -149,9 +150,13 @@ fn the_whole_line_takes_no_memory_once_it_runs() {
     let mut song = DemoSong::new();
     let sound = song.format();
     let samples = collect(&mut song).unwrap();
-    for frame_rate in ["200", "60000/1001"] {
-        let settings =
+    let held = PullRange::Held { margin: 0.1, at: 0.3 };
+    for (frame_rate, pull) in [("200", None), ("60000/1001", None), ("200", Some(held))] {
+        let mut settings =
             common::prepared(common::BUSY, common::HOT_RING, sound.rate_hz, 2, frame_rate);
+        if let Some(range) = pull {
+            common::lay_law(&mut settings.budget, range);
+        }
         let mut engine = Engine::new(&settings).unwrap();
         let mut metering = Metering::new(&settings.budget, settings.analysis.bands.len());
         let head = common::head(&engine, &settings);

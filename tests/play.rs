@@ -213,9 +213,9 @@ fn a_warm_display_gets_less_and_never_more() {
 }
 
 #[test]
-fn missing_frames_are_waited_for_and_modelled_as_the_driver_holds_them() {
+fn in_place_of_missing_frames_all_coils_are_off_and_boards_hold_nothing() {
     let desk = Desk::new(common::HOT_RING, "200");
-    // 0.5 s are missing; the driver holds the last frame for 0.25 s of them.
+    // 0.5 s are missing, twice what the driver holds.
     desk.edit(|kind, frame| kind != Kind::Duty || !(25..125).contains(&frame));
     let mut noted = Noted::default();
     let (memory, played) = desk.play(Start::Cold, &mut noted);
@@ -223,10 +223,12 @@ fn missing_frames_are_waited_for_and_modelled_as_the_driver_holds_them() {
     assert_eq!((played.missing, played.whole), (100, true));
     assert!(played.remarks[0].contains("frames 25 to 124 are missing"), "{:?}", played.remarks);
     let numbers: Vec<u32> = memory.frames.iter().map(|(number, _)| *number).collect();
-    assert!(numbers.contains(&24) && !numbers.contains(&25) && numbers.contains(&125));
+    assert!(numbers.windows(2).all(|pair| pair[1] == pair[0] + 1), "each frame has one");
+    let off = |frame: usize| memory.frames[frame].1.iter().all(|code| code.0 == 0);
+    assert!(!off(24) && (25..125).all(off) && !off(125), "what is sent");
     assert_eq!(noted.times_s.len(), noted.sums.len() + 1, "time is kept where frames are missing");
-    assert!(noted.sums[24] > 0.0 && noted.sums[74] > 0.0, "held");
-    assert_eq!(noted.sums[80..125], [0.0; 45], "and let go");
+    assert!(noted.sums[24] > 0.0);
+    assert_eq!(noted.sums[25..125], [0.0; 100], "and what is modelled");
     // Without its end, it is off all the same, a frame after the last one.
     desk.edit(|kind, _| !matches!(kind, Kind::Off | Kind::Tail));
     let (memory, played) = desk.play(Start::Cold, &mut Noted::default());

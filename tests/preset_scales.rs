@@ -24,8 +24,8 @@ const DISPLAY: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/presets/displays/rin
 fn text(hears: &[&str]) -> String {
     let mut text = "schema = 1\nname = \"scales\"\nintent = \"Invented.\"\n".to_owned();
     for (number, hears) in hears.iter().enumerate() {
-        let one = hears.starts_with("hears.band =") || hears.starts_with("hears.scale_band =");
-        let moves = if one { "level_all = {" } else { "along = { towards_deg = 0," };
+        let many = hears.starts_with("hears.bands =") || hears.starts_with("hears.edges =");
+        let moves = if many { "along = { towards_deg = 0," } else { "level_all = {" };
         text += &format!(
             "[[route]]\nname = \"r{number}\"\n{hears}\nmoves.{moves} group = \"all\" }}\n"
         );
@@ -155,11 +155,13 @@ fn heads_of_older_files_are_unweighted() {
 fn the_readme_shows_bands_as_they_are_written() {
     let readme = include_str!("../README.md");
     let shown: Vec<_> = readme.split("```text").filter(|part| part.contains("hears.")).collect();
-    let block = shown.last().unwrap().split("```").next().unwrap();
-    let lines: Vec<_> = block.lines().filter(|line| line.starts_with("hears.")).collect();
-    assert!(lines.len() >= 8, "{block}");
+    let blocks = shown.iter().map(|part| part.split("```").next().unwrap());
+    let lines: Vec<_> =
+        blocks.flat_map(str::lines).filter(|line| line.starts_with("hears.")).collect();
+    assert!(lines.len() >= 14, "{lines:?}");
     for line in lines {
         let (prepared, names) = prepared(&[line], 44_100);
-        assert!(names.warnings.is_empty() && !prepared.analysis.bands.is_empty(), "{line}");
+        let heard = prepared.analysis.bands.len() + prepared.analysis.ears.len();
+        assert!(names.warnings.is_empty() && heard > 0, "{line}");
     }
 }

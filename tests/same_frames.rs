@@ -13,7 +13,8 @@ mod common;
 
 use coilscore::audio::Source;
 use coilscore::audio::demo::DemoSong;
-use common::{BUSY, HOT_RING, UNLIMITED, codes, one_band, prepared};
+use coilscore::budget::{Polarity, Pull, PullRange};
+use common::{BUSY, HOT_RING, UNLIMITED, codes, lay_law, one_band, prepared};
 use proptest::prelude::*;
 
 /// The demo song's samples between two times, interleaved stereo at 44.1 kHz.
@@ -33,6 +34,85 @@ fn sine(rate_hz: u32, seconds: f64, hz: f64, amplitude: f64) -> Vec<f32> {
     let count = (f64::from(rate_hz) * seconds).round() as usize;
     let step = std::f64::consts::TAU * hz / f64::from(rate_hz);
     (0..count).map(|n| (amplitude * (step * n as f64).sin()) as f32).collect()
+}
+
+/// Copper's temperature and the fluid's height come in, and both are functions of the frames before.
+#[test]
+fn chunking_changes_nothing_where_fluid_is_lifted_and_held() {
+    let samples = demo_samples(0.0, 8.0);
+    for range in [PullRange::FromRest, PullRange::FromLift, HELD] {
+        let mut settings = prepared(BUSY, HOT_RING, 44_100, 2, "200");
+        lay_law(&mut settings.budget, range);
+        let whole = codes(&settings, &samples, &[samples.len()]);
+        assert!(whole.iter().flatten().any(|&code| code > 2000), "hardly driven");
+        for chunks in [&[1][..], &[441], &[1, 1000, 3, 220, 221, 17]] {
+            assert!(codes(&settings, &samples, chunks) == whole, "chunks of {chunks:?} differ");
+        }
+    }
+}
+
+const HELD: PullRange = PullRange::Held { margin: 0.1, at: 0.3 };
+
+/// Heat of the demo song in a tank whose coils hold what they lift, against one that holds at the
+/// pull that lifts (a margin of 2/3 on 0.6). The mapping and both displays are invented.
+#[test]
+fn holding_saves_heat_on_a_song() {
+    let samples = demo_samples(0.0, 20.0);
+    let at_lift = PullRange::Held { margin: 2.0 / 3.0, at: 0.3 };
+    let heat = |range| {
+        let mapping = one_band("ring", 40.0, 150.0, -40.0, -10.0);
+        let mut settings = prepared(&mapping, HOT_RING, 44_100, 2, "200");
+        settings.budget.coils.iter_mut().for_each(|coil| {
+            (coil.period_over_tau, coil.heat.backing.0, coil.heat.coil.0) = (0.0, 1e4, 1e3);
+        });
+        settings.budget.rails.iter_mut().for_each(|rail| rail.limit.0 = f64::INFINITY);
+        lay_law(&mut settings.budget, range);
+        let frames = codes(&settings, &samples, &[441]);
+        // Smooth current: heat goes with the square of the duty.
+        let square = |code: &i32| (f64::from(*code) / 4095.0).powi(2);
+        let full = frames.iter().flatten().filter(|code| **code == 4095).map(square).sum::<f64>();
+        (frames.iter().flatten().map(square).sum::<f64>(), full)
+    };
+    let ((held, full), (lifted, full_too)) = (heat(HELD), heat(at_lift));
+    assert!(full > 0.0 && (full / full_too - 1.0).abs() < 0.05, "pulled in: {full}, {full_too}");
+    let (all, holding) = (held / lifted, (held - full) / (lifted - full_too));
+    println!(
+        "held: {all:.3} of the heat of holding at the lifting pull; without pulling in {holding:.3}"
+    );
+    assert!(all < 0.9 && holding < 0.3, "{all} {holding}");
+}
+
+#[test]
+fn hands_that_say_all_off_mean_it() {
+    let samples = demo_samples(0.0, 4.0);
+    let mapping = one_band("ring", 40.0, 150.0, -25.0, -10.0);
+    let mut settings = prepared(&mapping, HOT_RING, 44_100, 2, "200");
+    lay_law(&mut settings.budget, HELD);
+    settings.budget.rails.iter_mut().for_each(|rail| rail.limit.0 = f64::INFINITY);
+    for coil in &mut settings.budget.coils {
+        coil.polarity = Polarity::SignMagnitude;
+        if let Pull::Law(pull) = &mut coil.pull {
+            (pull.law.q0, pull.law.c1) = (0.9, 1.94192);
+        }
+    }
+    let mut engine = coilscore::engine::Engine::new(&settings).unwrap();
+    let mut rest = coilscore::audio::SampleBlock::new(&samples, 2).unwrap();
+    let (mut driven, mut pulses) = (0, 0);
+    while let (left, Some(step)) = engine.step(rest) {
+        let codes: Vec<i32> = step.duties.iter().map(|duty| duty.code()).collect();
+        let number = step.number;
+        rest = left;
+        if (401..500).contains(&number) {
+            assert!(codes.iter().all(|&code| code == 0), "frame {number}: {codes:?}");
+        }
+        driven += codes.iter().filter(|&&code| code > 0).count();
+        pulses += codes.iter().filter(|&&code| code < 0).count();
+        if number == 400 || number == 499 {
+            let all_off = number == 400;
+            engine.set_hands(coilscore::frame::Hands { all_off, ..coilscore::frame::Hands::FREE });
+        }
+    }
+    assert!(driven > 0 && pulses > 0, "{driven} {pulses}: nothing that all-off could have stopped");
 }
 
 #[test]

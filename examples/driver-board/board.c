@@ -122,6 +122,7 @@ static void clock_on(void)
     RCC(0x08) |= 2;
     while ((RCC(0x08) & 3u << 2) != 2u << 2) {
     }
+    RCC(0x00) |= 1u << 19; /* "Clock security system": a crystal that stops is an NMI, see startup.c */
 #endif
     RCC(0x30) |= 7;                                                  /* ports A, B, C */
     RCC(0x40) |= 1u << 0 | 1u << 1 | 1u << 2 | 1u << 3 | 1u << 18 | 1u << 20;
@@ -225,10 +226,16 @@ static void apply(void)
 
 extern const limits_record limits_a, limits_b;
 
-static void flash_wait(void)
+/* "Flash status register": refused or broken, by protection, alignment, width or order. Bits are
+ * cleared by writing them. */
+#define FLASH_ERRORS 0xF2u
+
+/* Waits for the unit; whether it had nothing to say against what it did. */
+static bool flash_wait(void)
 {
     while ((FLASH_UNIT(0x0C) & 1u << 16) != 0) {
     }
+    return (FLASH_UNIT(0x0C) & FLASH_ERRORS) == 0;
 }
 
 /* "Embedded Flash memory", erase and program sequences, 32 bits at a time (2.7 V or more). The
@@ -244,20 +251,21 @@ static bool store(const coil_limits *limits)
     dog_within(6, 500); /* 32 kHz / 256 / 500: 4 s */
     FLASH_UNIT(0x04) = 0x45670123;
     FLASH_UNIT(0x04) = 0xCDEF89AB;
-    flash_wait();
+    (void)flash_wait();
+    FLASH_UNIT(0x0C) = FLASH_ERRORS; /* of whoever was here before */
     uint32_t sector = place == &limits_a ? 1 : 2;
     FLASH_UNIT(0x10) = 2u << 8 | sector << 3 | 1u << 1;
     FLASH_UNIT(0x10) |= 1u << 16;
-    flash_wait();
+    bool well = flash_wait();
     FLASH_UNIT(0x10) = 2u << 8 | 1u << 0;
     const uint8_t *from = (const uint8_t *)&record;
-    for (uint32_t i = 0; i < sizeof record; i += 4) {
+    for (uint32_t i = 0; well && i < sizeof record; i += 4) {
         REG((uintptr_t)place + i) = coil_get32(from + i);
-        flash_wait();
+        well = flash_wait();
     }
     FLASH_UNIT(0x10) = 1u << 31;
     dog_within(2, 100);
-    return limits_newest(place, place, STEPS) != NULL && place->check == record.check;
+    return well && limits_newest(place, place, STEPS) != NULL && place->check == record.check;
 }
 
 static void begin(void)

@@ -1,20 +1,15 @@
 #include "coil_limit.h"
 
-static uint16_t smaller(uint16_t a, uint16_t b)
-{
-    return a < b ? a : b;
-}
-
 /* ---- Limits in force: the tighter of the board's own and the host's ---- */
 
 uint16_t coil_most(const coil_link *link, size_t i)
 {
-    return smaller(link->base.most[i], link->host.most[i]);
+    return coil_smaller(link->base.most[i], link->host.most[i]);
 }
 
 uint16_t coil_mean_most(const coil_link *link, size_t i)
 {
-    return smaller(link->base.mean_most[i], link->host.mean_most[i]);
+    return coil_smaller(link->base.mean_most[i], link->host.mean_most[i]);
 }
 
 /* A shorter window is the tighter one: the mean over a longer window w2 is a mean of the mean over
@@ -22,7 +17,7 @@ uint16_t coil_mean_most(const coil_link *link, size_t i)
  * also forgets sooner, so whoever goes back to a longer one starts at the limit: see below. */
 uint16_t coil_window_s(const coil_link *link)
 {
-    return smaller(link->base.window_s, link->host.window_s);
+    return coil_smaller(link->base.window_s, link->host.window_s);
 }
 
 bool coil_limits_fit(const coil_limits *limits, uint16_t steps)

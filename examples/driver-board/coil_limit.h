@@ -7,6 +7,11 @@
 
 #define COIL_SLOT_MS 10u
 
+static inline uint16_t coil_smaller(uint16_t a, uint16_t b)
+{
+    return a < b ? a : b;
+}
+
 /* Limits in force. */
 uint16_t coil_most(const coil_link *link, size_t channel);
 uint16_t coil_mean_most(const coil_link *link, size_t channel);

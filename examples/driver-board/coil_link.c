@@ -4,11 +4,8 @@
 #define HELLO_EVERY_MS 1000u
 /* How far it has to cool before an over-temperature ends, 0.1 C. */
 #define COOLER_DC 50
-
-static uint16_t smaller(uint16_t a, uint16_t b)
-{
-    return a < b ? a : b;
-}
+/* A reading older than this is none: whoever measures has stopped. */
+#define READING_MS 2000u
 
 static void all_off(coil_link *link)
 {
@@ -67,7 +64,7 @@ static uint8_t judge(const coil_link *link, const uint8_t *p, size_t len)
     if (num == 0 || den == 0 || (n != 0 && n != COIL_CHANNELS) || len < 28 + 4 * n) {
         return COIL_MALFORMED;
     }
-    uint64_t hold_ms = smaller(coil_get16(p + 14), link->config.hold_ms);
+    uint64_t hold_ms = coil_smaller(coil_get16(p + 14), link->config.hold_ms);
     return (uint64_t)den * 1000 > hold_ms * num ? COIL_TOO_SLOW : COIL_READY;
 }
 
@@ -92,7 +89,7 @@ static bool take_hello(coil_link *link, const uint8_t *p, size_t len)
         link->watchdog_off = false;
         link->reported_ms = link->now_ms;
         link->packing = p[4];
-        link->hold_ms = smaller(coil_get16(p + 14), link->config.hold_ms);
+        link->hold_ms = coil_smaller(coil_get16(p + 14), link->config.hold_ms);
         if (coil_get16(p + 24) > 0) {
             link->host.window_s = coil_get16(p + 24);
         }
@@ -205,10 +202,17 @@ static bool take_limits(coil_link *link, const uint8_t *p, size_t len)
         return false;
     }
     all_off(link);
+    bool same = link->base.window_s == coil_get16(p);
     link->base.window_s = coil_get16(p);
     for (size_t i = 0; i < COIL_CHANNELS; i++) {
-        link->base.most[i] = coil_get16(p + 4 + 4 * i);
-        link->base.mean_most[i] = coil_get16(p + 6 + 4 * i);
+        uint16_t most = coil_get16(p + 4 + 4 * i), mean_most = coil_get16(p + 6 + 4 * i);
+        same = same && link->base.most[i] == most && link->base.mean_most[i] == mean_most;
+        link->base.most[i] = most;
+        link->base.mean_most[i] = mean_most;
+    }
+    if (same && link->is_kept) {
+        link->hello_due = true; /* flash wears, and has them */
+        return was_on;
     }
     coil_set_window(link);
     link->store_due = true; /* the answer waits for coil_link_stored */
@@ -321,6 +325,7 @@ void coil_link_init(coil_link *link, const coil_config *config, const coil_limit
     coil_limit_nothing(&link->host, UINT16_MAX, UINT16_MAX);
     if (limits != NULL && coil_limits_fit(limits, config->steps)) {
         link->base = *limits;
+        link->is_kept = true;
     }
     link->fresh = true;
     coil_begin_heat(link);
@@ -339,8 +344,11 @@ bool coil_link_tick(coil_link *link, uint32_t now_ms)
 {
     bool changed = false;
     link->now_ms = now_ms;
+    if (now_ms - link->measured_ms > READING_MS) {
+        changed = coil_link_measured(link, COIL_NO_TEMPERATURE, COIL_NO_READING, COIL_NO_READING);
+    }
     if (now_ms - link->counted_ms >= COIL_SLOT_MS - link->slot_ms) {
-        changed = coil_count_heat(link);
+        changed = coil_count_heat(link) || changed;
     }
     if (link->on && now_ms - link->frame_ms >= link->hold_ms) {
         all_off(link);
@@ -365,6 +373,7 @@ bool coil_link_measured(coil_link *link, int16_t temperature_dc, uint16_t supply
 {
     const coil_config *config = &link->config;
     bool was_on = link->on;
+    link->measured_ms = link->now_ms;
     link->temperature_dc = temperature_dc;
     link->supply_10mv = supply_10mv;
     link->current_10ma = current_10ma;
@@ -381,6 +390,7 @@ bool coil_link_measured(coil_link *link, int16_t temperature_dc, uint16_t supply
 void coil_link_stored(coil_link *link, bool well)
 {
     link->store_due = false;
+    link->is_kept = well;
     link->config.keeps_limits = well; /* if not, they hold until the next reset, and we say so */
     link->hello_due = true;
 }

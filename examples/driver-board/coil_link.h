@@ -83,11 +83,12 @@ typedef struct {
     uint32_t sum[COIL_CHANNELS];    /* |code| times ms in this slot */
     uint64_t store[COIL_CHANNELS];  /* the integrators, see coil_limit.c */
     uint32_t slots;                 /* slots in the window in force */
-    uint32_t now_ms, counted_ms, slot_ms, frame_ms, reported_ms;
+    uint32_t now_ms, counted_ms, slot_ms, frame_ms, reported_ms, measured_ms;
     uint32_t rate_num, rate_den;
     uint16_t hold_ms;
     uint8_t packing, verdict;
     bool fresh, numbered, hello_due, status_due;
+    bool is_kept;                   /* `base` is what lies in flash */
     int16_t temperature_dc;
     uint16_t supply_10mv, current_10ma;
 } coil_link;
@@ -106,8 +107,9 @@ bool coil_link_feed(coil_link *link, uint8_t byte);
 /* The time, from any start, wrapping; at least once a millisecond. True: apply. */
 bool coil_link_tick(coil_link *link, uint32_t now_ms);
 
-/* Readings, as often as there are new ones; COIL_NO_... for what is not known. True: apply. A board
- * that says it knows its temperature stays off until it tells one: a broken sensor is a hot one. */
+/* Readings, at least once a second; COIL_NO_... for what is not known. True: apply. A board that
+ * says it knows its temperature stays off until it tells one: a broken sensor is a hot one. Readings
+ * older than two seconds are none. */
 bool coil_link_measured(coil_link *link, int16_t temperature_dc, uint16_t supply_10mv,
                         uint16_t current_10ma);
 

@@ -26,7 +26,7 @@ void reset(void)
     stop();
 }
 
-/* A fault, or an interrupt nobody asked for: stand still. The output enable is then no longer kept
+/* A fault, a crystal that stopped, or an interrupt nobody asked for: stand still. The output enable is then no longer kept
  * alive and falls, and the independent watchdog resets the board. */
 static void stop(void)
 {

@@ -9,24 +9,13 @@ use coilscore::frame::wire::status::Status;
 use coilscore::frame::wire::{DELIMITER, Decoder, Encoder, Kind};
 use coilscore::frame::{CoilRun, Packing, RecordedCode};
 
-/// What kind of board it is.
-#[derive(Debug, Clone)]
-pub struct Plan {
-    pub channels: u16,
-    pub steps: u16,
-    pub two_way: bool,
-    /// The only packing it takes; `None` takes any that holds its codes.
-    pub packing: Option<Packing>,
-    pub hold_ms: u16,
-    pub pwm_hz: u32,
-}
+#[path = "plan.rs"]
+mod plan;
+#[path = "plant.rs"]
+mod plant;
 
-impl Default for Plan {
-    fn default() -> Self {
-        let (channels, steps, hold_ms, pwm_hz) = (12, 4095, 250, 22_000);
-        Self { channels, steps, two_way: false, packing: None, hold_ms, pwm_hz }
-    }
-}
+pub use plan::Plan;
+pub use plant::{Plant, drawn};
 
 /// Something that happened, in the order in which it did.
 #[derive(Debug, Clone, PartialEq)]
@@ -52,9 +41,7 @@ const FULL_RISE_C: f64 = 50.0;
 const HEAT_S: f64 = 120.0;
 const ROOM_C: f64 = 24.0;
 const TOO_HOT_C: f64 = 85.0;
-/// An invented supply and its coils.
-const SUPPLY_V: f64 = 12.0;
-const SUPPLY_OHM: f64 = 0.05;
+/// Its invented coils.
 const COIL_OHM: f64 = 15.0;
 
 const STATUS_S: f64 = 0.1;
@@ -83,6 +70,8 @@ pub struct SimBoard {
     pub frozen: bool,
     /// Resistance per channel, ohm: what is broken or shorted shows in the current.
     pub ohms: Vec<f64>,
+    /// Coils that warm up, and change `ohms` with it; `None`: they stay as they are.
+    pub plant: Option<Plant>,
     /// Whether it reports supply and current.
     pub knows_supply: bool,
     /// So many OFFs are lost on the way.
@@ -113,6 +102,7 @@ impl SimBoard {
             mute: false,
             frozen: false,
             ohms: vec![COIL_OHM; channels],
+            plant: None,
             knows_supply: true,
             lost_offs: 0,
             seen: Vec::new(),
@@ -127,8 +117,9 @@ impl SimBoard {
         let (now_s, celsius) = (self.now_s, self.celsius);
         let force = flash.limits.clone();
         let (ohms, knows_supply) = (self.ohms.clone(), self.knows_supply);
+        let plant = self.plant.take();
         let new = Self { flash, force, seen, now_s, celsius, next_s: now_s, ..Self::new(plan) };
-        *self = Self { ohms, knows_supply, ..new };
+        *self = Self { ohms, knows_supply, plant, ..new };
     }
 
     /// Bytes for the host.
@@ -143,17 +134,34 @@ impl SimBoard {
 
     /// What it would report now.
     pub fn status(&self) -> Status {
-        let steps = f64::from(self.plan.steps);
-        let drawn = self.codes.iter().zip(&self.ohms);
-        let amps: f64 =
-            drawn.map(|(code, ohm)| SUPPLY_V * f64::from(code.abs()) / steps / ohm).sum();
+        let (volts, amps) = drawn(self.duties().zip((0..).map(|channel| self.ohm(channel))));
         Status {
             not_greeted: self.agreed.is_none(),
             temperature_c: Some(self.celsius),
-            supply_v: self.knows_supply.then_some(SUPPLY_V - amps * SUPPLY_OHM),
+            supply_v: self.knows_supply.then_some(volts),
             supply_a: self.knows_supply.then_some(amps),
             ..self.status
         }
+    }
+
+    /// Duties without their signs.
+    fn duties(&self) -> impl Iterator<Item = f64> {
+        let steps = f64::from(self.plan.steps);
+        self.codes.iter().map(move |code| f64::from(code.abs()) / steps)
+    }
+
+    /// Resistance of the winding on a channel now, ohm.
+    pub fn ohm(&self, channel: usize) -> f64 {
+        self.ohms[channel] * self.plant.as_ref().map_or(1.0, |plant| plant.warmer(channel))
+    }
+
+    /// Windings warm up and cool.
+    fn warm(&mut self, span_s: f64) {
+        let Some(mut plant) = self.plant.take() else { return };
+        let (volts, _) = drawn(self.duties().zip((0..).map(|n| self.ohms[n] * plant.warmer(n))));
+        let duties: Vec<f64> = self.duties().collect();
+        plant.pass(span_s, |channel| duties[channel] * volts * volts / self.ohms[channel]);
+        self.plant = Some(plant);
     }
 
     /// Limits that it keeps.
@@ -171,6 +179,7 @@ impl SimBoard {
             *mean += (f64::from(code.abs()) - *mean) * share;
         }
         let settled_c = ROOM_C + FULL_RISE_C * self.load();
+        self.warm(span_s);
         self.celsius += (settled_c - self.celsius) * (1.0 - (-span_s / HEAT_S).exp());
         self.status.too_hot = self.celsius > TOO_HOT_C;
         if self.status.too_hot {
@@ -245,7 +254,7 @@ impl SimBoard {
     fn hello(&mut self, payload: &[u8]) {
         self.all_off();
         self.agreed = None;
-        let own = self.own_packing();
+        let own = self.plan.own_packing();
         let hello = match Hello::read(payload) {
             Ok(hello) => hello,
             Err(error) => {
@@ -257,7 +266,7 @@ impl SimBoard {
             }
         };
         let hold_ms = hello.hold_ms.min(self.plan.hold_ms);
-        let verdict = self.judge(&hello, hold_ms);
+        let verdict = self.plan.judge(&hello, hold_ms);
         if verdict == Verdict::Ready {
             let hold_s = f64::from(hold_ms) / 1000.0;
             self.agreed = Some(Agreed { packing: hello.packing, hold_s, rate: hello.rate });
@@ -276,32 +285,6 @@ impl SimBoard {
         }
         let packing = if verdict == Verdict::Ready { hello.packing } else { own };
         self.say(verdict, packing, hold_ms, hello.rate);
-    }
-
-    fn own_packing(&self) -> Packing {
-        let Plan { channels, steps, two_way, packing, .. } = self.plan;
-        let narrowest = Packing::narrowest(&[CoilRun { count: channels.into(), steps, two_way }]);
-        packing.unwrap_or(narrowest.unwrap_or(Packing::Word))
-    }
-
-    fn judge(&self, hello: &Hello, hold_ms: u16) -> Verdict {
-        let plan = &self.plan;
-        let held = hello.packing.codes();
-        let steps = i32::from(plan.steps);
-        let carries = held.contains(&steps) && (!plan.two_way || held.contains(&-steps));
-        let [num, den] = hello.rate;
-        let period_ms = 1000.0 * f64::from(den) / f64::from(num.max(1));
-        match () {
-            () if hello.role != Role::Host => Verdict::Malformed,
-            () if hello.channels != plan.channels => Verdict::Channels,
-            () if hello.steps != plan.steps => Verdict::Steps,
-            () if hello.two_way != plan.two_way => Verdict::Polarity,
-            () if !carries || plan.packing.is_some_and(|only| only != hello.packing) => {
-                Verdict::Packing
-            }
-            () if period_ms > f64::from(hold_ms) => Verdict::Slow,
-            () => Verdict::Ready,
-        }
     }
 
     fn say(&mut self, verdict: Verdict, packing: Packing, hold_ms: u16, rate: [u32; 2]) {
@@ -379,7 +362,7 @@ impl SimBoard {
         }
         let verdict = if self.agreed.is_some() { Verdict::Ready } else { Verdict::NoHello };
         let rate = self.agreed.as_ref().map_or([0, 0], |agreed| agreed.rate);
-        self.answer(verdict, self.own_packing(), self.plan.hold_ms, rate);
+        self.answer(verdict, self.plan.own_packing(), self.plan.hold_ms, rate);
     }
 
     fn report(&mut self) {

@@ -49,7 +49,7 @@ mod run {
 
     use clap::Parser;
 
-    use super::board::{Plan, SimBoard};
+    use super::board::{Plan, Plant, SimBoard};
     use super::pty::{Pty, serve};
     use super::show;
 
@@ -71,6 +71,10 @@ mod run {
         /// PWM frequency that it states, Hz
         #[arg(long, default_value_t = 22_000)]
         pwm_hz: u32,
+        /// Let the coils warm up: winding J/K, winding to backing K/W, backing J/K, backing to room K/W;
+        /// their resistance, 15 ohm in a room of 24 C, follows
+        #[arg(long, value_name = "C,R,C,R", value_parser = heat)]
+        coils: Option<[f64; 4]>,
         /// Let the line be this fast; a pseudo-terminal by itself has no speed
         #[arg(long, value_name = "BAUD")]
         speed: Option<u32>,
@@ -91,6 +95,13 @@ mod run {
         seconds: Option<f64>,
     }
 
+    fn heat(text: &str) -> Result<[f64; 4], String> {
+        let figures: Result<Vec<f64>, _> = text.split(',').map(str::parse).collect();
+        let figures = figures.ok().and_then(|figures| <[f64; 4]>::try_from(figures).ok());
+        let above_0 = |heat: &[f64; 4]| heat.iter().all(|it| it.is_finite() && *it > 0.0);
+        figures.filter(above_0).ok_or_else(|| "write four numbers above 0, as 5,2,28,13".into())
+    }
+
     pub fn main() -> std::io::Result<()> {
         let args = Args::parse();
         let mut pty = Pty::new()?;
@@ -109,7 +120,11 @@ mod run {
             pwm_hz: args.pwm_hz,
         };
         let steps = plan.steps;
-        let board = Arc::new(Mutex::new(SimBoard::new(plan)));
+        let mut sim = SimBoard::new(plan);
+        if let Some(heat) = args.coils {
+            sim.plant = Some(Plant::cold(args.channels.max(1), 24.0, heat));
+        }
+        let board = Arc::new(Mutex::new(sim));
         let stop = Arc::new(AtomicBool::new(false));
         for signal in [signal_hook::consts::SIGINT, signal_hook::consts::SIGTERM] {
             signal_hook::flag::register(signal, Arc::clone(&stop))?;

@@ -1,5 +1,6 @@
 //! Refusals: settings that cannot be a display, each with what to do about it.
 
+use super::drive::check_pull;
 use super::{BudgetSettings, CoilBudget, Polarity, Start};
 use crate::coil::copper::COPPER_K_C;
 
@@ -200,7 +201,8 @@ fn check_coil(
     };
     let steps = coil.steps;
     let fits = "give 1 to 65535, for a bridge 1 to 32767";
-    tell((1..=most).contains(&steps), "its driver's steps", f64::from(steps), fits)
+    tell((1..=most).contains(&steps), "its driver's steps", f64::from(steps), fits)?;
+    check_pull(settings, index, coil)
 }
 
 fn check_neighbours(settings: &BudgetSettings) -> Result<(), BudgetError> {

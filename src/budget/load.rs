@@ -8,7 +8,8 @@ pub struct Load<'a> {
     /// Mean supply current per rail, A, counted as its limit is: with windings at 10 C (or the room,
     /// if colder) and each coil's power factor, so that the real current is no higher.
     pub rail_a: &'a [f64],
-    /// Sizes of all wishes added up (in coils: 3.5 means three and a half coils' worth).
+    /// Sizes of all wishes added up (in coils: 3.5 means three and a half coils' worth). The wish of
+    /// a coil whose pull is known counts as the duty that it asks for.
     pub wished: f64,
     /// Sizes of all granted duties added up.
     pub granted: f64,

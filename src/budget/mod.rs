@@ -4,8 +4,9 @@
 //! One frame goes through [`Budget::permit`] like this:
 //!
 //! ```text
-//! wish -> drive   compare value asked for, in the driver's own steps, rounded toward off; none for
-//!                 a pulse that is too short, or while a bridge rests before it turns (turns)
+//! wish -> drive   compare value asked for, in the driver's own steps, rounded toward off: a share of
+//!                 full duty, or of the pull on the fluid where that is known; none for a pulse that
+//!                 is too short, or while a bridge rests before it turns (turns)
 //!      -> limiter no higher than what keeps every node of the thermal network inside its box
 //!      -> rails   lowered further, by priority, where a supply is short, starts or rises too fast
 //!      -> Duty    and what it heats goes into the model (heat over network)
@@ -29,10 +30,12 @@ mod permit;
 mod rails;
 mod report;
 mod rested;
+mod rises;
 mod settings;
 mod turns;
 
 pub use check::BudgetError;
+pub use drive::{Pull, PullFault, PullRange, PullReport, PullSettings, pull_fault, pull_reports};
 pub use duty::Duty;
 pub use load::{Load, Totals};
 pub use network::Node;

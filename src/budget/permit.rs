@@ -3,16 +3,16 @@
 #![expect(clippy::indexing_slicing, reason = "all arrays hold one entry per coil, node or rail")]
 
 use super::check::check;
-use super::drive::{Drivers, signed};
+use super::drive::{Ask, Denied, Drivers, Lifters, signed};
 use super::heat::Heat;
 use super::limiter::Limiter;
 use super::load::{Load, Totals};
 use super::network::{Network, Node};
 use super::rails::Rails;
+use super::rises::{allowed_rises, full_power, start_rises, stated_limits};
 use super::turns::Turns;
-use super::{BudgetError, BudgetSettings, CoilBudget, Duty, Start};
-use crate::coil::copper::resistance_at;
-use crate::units::{Share, Watts};
+use super::{BudgetError, BudgetSettings, Duty};
+use crate::units::Share;
 
 /// Heat moves slowly against frames: the model advances once per this many at most ...
 const FRAMES_PER_TICK: u32 = 4;
@@ -53,6 +53,7 @@ pub struct Budget {
     room_c: f64,
     network: Network,
     drivers: Drivers,
+    lifters: Lifters,
     limiter: Limiter,
     rails: Rails,
     turns: Turns,
@@ -64,6 +65,7 @@ pub struct Budget {
     sum_w: Vec<f64>,
     peak_w: Vec<f64>,
     /// Per coil, in this frame.
+    asks: Vec<Ask>,
     asked: Vec<u32>,
     codes: Vec<u32>,
     shares: Vec<f64>,
@@ -127,6 +129,7 @@ impl Budget {
             timing,
             room_c,
             drivers: Drivers::new(&settings.coils),
+            lifters: Lifters::new(settings, timing.frame_s),
             limiter: Limiter::new(&network, &allowed, &full_w, room_c, &timing),
             rails: Rails::new(settings, timing.frame_s),
             turns: Turns::new(&settings.coils, timing.frame_s),
@@ -135,6 +138,7 @@ impl Budget {
             most: vec![0; coils],
             sum_w: vec![0.0; coils],
             peak_w: vec![0.0; coils],
+            asks: vec![Ask::OFF; coils],
             asked: vec![0; coils],
             codes: vec![0; coils],
             shares: vec![0.0; coils],
@@ -149,16 +153,33 @@ impl Budget {
     }
 
     /// Permits one frame: a duty per coil, in display order, for the wishes of this frame. Coils
-    /// without a wish are off; wishes beyond the last coil are not heard.
+    /// without a wish rest; wishes beyond the last coil are not heard.
     pub fn permit(&mut self, wishes: &[Share]) -> &[Duty] {
+        self.one_frame(Some(wishes))
+    }
+
+    /// One frame with every coil off at once: no fluid is let go by a pulse, as it may be when wishes
+    /// merely end.
+    pub fn all_off(&mut self) -> &[Duty] {
+        self.one_frame(None)
+    }
+
+    /// `None`: all off.
+    fn one_frame(&mut self, wishes: Option<&[Share]>) -> &[Duty] {
         if self.frame == 0 {
             self.start_tick();
         }
-        let wish_of = |coil: usize| wishes.get(coil).copied().unwrap_or(Share::NONE);
         for (coil, wired) in self.drivers.all().enumerate() {
-            let wish = wish_of(coil);
-            let ready = self.turns.may(coil, wish);
-            let asked = if ready { wired.made(wired.asked(wish)) } else { 0 };
+            let ask = match wishes {
+                Some(wishes) => {
+                    let wish = wishes.get(coil).copied().unwrap_or(Share::NONE);
+                    self.lifters.ask(coil, &wired, wish)
+                }
+                None => Ask::OFF,
+            };
+            let ready = self.turns.may(coil, ask.backwards);
+            let asked = if ready { wired.made(ask.code) } else { 0 };
+            self.asks[coil] = ask;
             let code = wired.made(asked.min(self.most[coil]));
             self.asked[coil] = asked;
             self.codes[coil] = code;
@@ -177,13 +198,17 @@ impl Budget {
             self.peak_w[coil] = self.peak_w[coil].max(power);
             self.meters.rail_a[self.rails.rail_of[coil]] +=
                 self.shares[coil] * self.rails.full_a[coil];
-            let wish = wish_of(coil);
-            let asked = self.asked[coil];
+            let (ask, asked) = (self.asks[coil], self.asked[coil]);
             let cool = asked.min(self.most[coil]);
-            let duties = [asked, cool, wired.made(cool), fed, code].map(|code| wired.duty(code));
-            self.meters.count(coil, wish.get().abs(), duties);
-            let code = signed(code, wish);
+            let codes = match ask.denied {
+                Denied::Nothing => [asked, cool, wired.made(cool), fed, code],
+                Denied::Heat(denied) => [denied, 0, 0, 0, 0],
+                Denied::Rail(denied) => [denied, denied, denied, 0, 0],
+            };
+            self.meters.count(coil, ask.wanted, codes.map(|code| wired.duty(code)));
+            let code = signed(code, ask.backwards);
             self.turns.sent(coil, code);
+            self.lifters.sent(coil, code, asked, cool);
             self.duties[coil] = Duty::permit(code);
         }
         self.frame += 1;
@@ -219,6 +244,7 @@ impl Budget {
 
     fn start_tick(&mut self) {
         self.limiter.refresh(&self.network, &self.heat.rise);
+        self.lifters.warm(&self.drivers, &self.heat.rise);
         for (coil, wired) in self.drivers.all().enumerate() {
             self.most[coil] = wired.within(self.limiter.cap_w[coil] / self.limiter.full_w[coil]);
         }
@@ -313,7 +339,7 @@ impl Meters {
         self.frame = Sums::default();
     }
 
-    /// Counts one coil: the size of its wish, and its duty as asked of the driver, as heat allows,
+    /// Counts one coil: the duty wished for, and its duty as asked of the driver, as heat allows,
     /// as the driver makes that, as its rail feeds, as granted.
     fn count(&mut self, coil: usize, wished: f64, duties: [f64; 5]) {
         let [asked, cool, made, fed, granted] = duties;
@@ -329,54 +355,6 @@ impl Meters {
             self.frame.cut_rail += made - fed;
             self.cut_heat[coil] += asked - cool;
             self.cut_rail[coil] += made - fed;
-        }
-    }
-}
-
-/// Full power of a coil at room temperature, W, with its factor for what is not measured.
-pub(super) fn full_power(settings: &BudgetSettings, coil: &CoilBudget) -> f64 {
-    nominal_full_power(settings, coil).0 * coil.power_scale
-}
-
-/// Full power of a coil at room temperature.
-pub(super) fn nominal_full_power(settings: &BudgetSettings, coil: &CoilBudget) -> Watts {
-    let volts = settings.rails.get(coil.rail).map_or(0.0, |rail| rail.volts.0);
-    Watts(volts * volts / resistance_at(coil.resistance, coil.reference, settings.room).0)
-}
-
-/// Per node: the stated limit, C.
-fn stated_limits(settings: &BudgetSettings) -> Vec<f64> {
-    let coils = settings.coils.iter().map(|coil| coil.heat.coil_limit.0);
-    let backings = settings.coils.iter().map(|coil| coil.heat.backing_limit.0);
-    let around = settings
-        .enclosure
-        .iter()
-        .map(|enclosure| enclosure.limit.map_or(f64::INFINITY, |limit| limit.0));
-    coils.chain(backings).chain(around).collect()
-}
-
-/// Per node: the rise that its limit allows, less its margin. The enclosure has the largest margin
-/// of any coil, as it takes the errors of all.
-pub(super) fn allowed_rises(settings: &BudgetSettings) -> Vec<f64> {
-    let margins = settings.coils.iter().map(|coil| coil.margin);
-    let largest = margins.clone().fold(0.0, f64::max);
-    let margins = margins.clone().chain(margins).chain([largest]);
-    let limits = stated_limits(settings);
-    limits.iter().zip(margins).map(|(c, margin)| (c - settings.room.0) / (1.0 + margin)).collect()
-}
-
-/// Per node: rise over the room at the first frame. Nothing counts as colder than the room: a
-/// winding that is takes more power at first, and is still never warmer than one that is not.
-pub(super) fn start_rises(settings: &BudgetSettings, coils: usize, bound: &[f64]) -> Vec<f64> {
-    match &settings.start {
-        Start::Cold => vec![0.0; bound.len()],
-        Start::Warm => {
-            let as_backing = |coil: usize| bound[coil].min(bound[coils + coil]);
-            (0..coils).map(as_backing).chain(bound[coils..].iter().copied()).collect()
-        }
-        Start::Unknown => bound.to_vec(),
-        Start::Nodes(nodes) => {
-            nodes.iter().map(|node| (node.0 - settings.room.0).max(0.0)).collect()
         }
     }
 }

@@ -1,14 +1,15 @@
 //! What a display can do: continuous duty, seconds of full drive, supply, and what binds.
 //!
-//! Figures in time come from the real stage, fed with full wishes in coarse steps.
+//! Figures in time come from the real stage, fed with wishes for full duty in coarse steps.
 
 use serde::Serialize;
 
 use super::check::check;
 use super::drive::Drivers;
 use super::network::{Network, Node};
-use super::permit::{Timing, nominal_full_power};
+use super::permit::Timing;
 use super::rails::counted_a;
+use super::rises::nominal_full_power;
 use super::{Budget, BudgetError, BudgetSettings, Start};
 use crate::coil::chords::Chords;
 use crate::coil::copper::COPPER_K_C;
@@ -126,6 +127,7 @@ struct Moment {
 /// As [`Budget::new`].
 pub fn report(settings: &BudgetSettings) -> Result<Report, BudgetError> {
     check(settings)?;
+    let settings = &settings.straight();
     let mut unfed = settings.clone();
     unfed.rails.iter_mut().for_each(|rail| rail.limit = Amps(f64::INFINITY));
     let rails = rail_reports(settings);

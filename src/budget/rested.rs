@@ -3,7 +3,7 @@
 use super::check::check;
 use super::heat::Heat;
 use super::network::Network;
-use super::permit::{allowed_rises, full_power, start_rises};
+use super::rises::{allowed_rises, full_power, start_rises};
 use super::{BudgetError, BudgetSettings};
 use crate::units::{Celsius, Seconds};
 

@@ -1,5 +1,6 @@
 //! What [`Budget`](super::Budget) must know, in units, without names or options.
 
+use super::drive::Pull;
 use crate::units::{
     Amps, Celsius, CoilId, JoulesPerKelvin, KelvinPerWatt, Ohms, Rate, Seconds, Volts,
     WattsPerKelvin,
@@ -63,6 +64,8 @@ pub struct CoilBudget {
     pub least_duty: f64,
     /// How long a bridge stays off before it pushes the other way; 0: not at all.
     pub turn_rest: Seconds,
+    /// What a wish asks of it.
+    pub pull: Pull,
 }
 
 /// Two coils that warm each other.
@@ -141,4 +144,14 @@ pub struct BudgetSettings {
     pub rails: Vec<Rail>,
     /// Heat at the start.
     pub start: Start,
+}
+
+impl BudgetSettings {
+    /// The same display for wishes that are shares of full duty, whatever is known of its pull.
+    #[must_use]
+    pub fn straight(&self) -> Self {
+        let mut straight = self.clone();
+        straight.coils.iter_mut().for_each(|coil| coil.pull = Pull::Straight);
+        straight
+    }
 }

@@ -5,7 +5,6 @@
 //! and a board that applies two frames in a row without a pause.
 
 use super::{CoilBudget, Polarity};
-use crate::units::Share;
 
 /// A rest that misses a frame by no more than this, in frames, is whole frames.
 const HAIR: f64 = 1e-9;
@@ -41,11 +40,11 @@ impl Turns {
         Self { turns: coils.iter().map(turn).collect() }
     }
 
-    /// Whether a coil may push the way it is wished to.
-    pub(super) fn may(&self, coil: usize, wish: Share) -> bool {
+    /// Whether a coil may push the way it is asked to.
+    pub(super) fn may(&self, coil: usize, backwards: bool) -> bool {
         self.turns
             .get(coil)
-            .is_none_or(|turn| turn.idle >= turn.rest || turn.backwards == (wish.get() < 0.0))
+            .is_none_or(|turn| turn.idle >= turn.rest || turn.backwards == backwards)
     }
 
     /// Takes note of what was sent to a coil.

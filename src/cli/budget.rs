@@ -4,12 +4,13 @@ use std::fmt::Write as _;
 use std::path::PathBuf;
 
 use coilscore::budget::{
-    Binds, Budget, BudgetSettings, CoilBudget, CoilReport, Node, Report, report,
+    Binds, Budget, BudgetSettings, CoilBudget, CoilReport, Node, Report, Start, pull_reports,
+    report,
 };
-use coilscore::preset::{Names, prepare_display};
+use coilscore::preset::{Names, prepare_display, prepare_pulls};
 use coilscore::units::Rate;
 
-use super::{Failure, Outcome, inputs, print, request};
+use super::{Failure, Outcome, inputs, print, pulls, request};
 
 /// Flags as typed.
 #[derive(Debug, clap::Args)]
@@ -53,15 +54,17 @@ pub(super) fn run(args: &Args) -> Outcome {
     let start = inputs::start(&args.start, &display)?;
     let (settings, names) = prepare_display(&display, args.rate, start);
     if let Some(requests) = &args.requests {
-        return request::answer(requests, args.out.as_deref(), &settings);
+        return request::answer(&args.display, requests, args.out.as_deref(), &settings);
     }
     let report = report(&settings).map_err(Failure::refused)?;
+    let pulls = prepare_pulls(&display, args.rate, Start::Cold);
     if args.json {
-        return print_json(&report, &names, &settings);
+        return print_json(&report, &names, &pulls);
     }
     let mut text = format!("{}, room {:.0} C\n\n", names.display, settings.room.0);
     coil_table(&mut text, &report, &names, &settings);
     rail_table(&mut text, &report);
+    text.push_str(&pulls::table(&pulls, &names, &report));
     text.push_str(&what_binds(&report, &names, &settings));
     text.push('\n');
     text.push_str(CAUTIONS);
@@ -71,6 +74,7 @@ pub(super) fn run(args: &Args) -> Outcome {
 fn print_json(report: &Report, names: &Names, settings: &BudgetSettings) -> Outcome {
     let mut json = serde_json::to_value(report).map_err(Failure::failed)?;
     let budget = Budget::new(settings).map_err(Failure::refused)?;
+    let laws = pull_reports(settings);
     let bounds_c = |node: usize| budget.bound_c().get(node).copied();
     let coils = json.get_mut("coils").and_then(|coils| coils.as_array_mut());
     let named = coils.into_iter().flatten().zip(&names.coils).zip(&settings.coils);
@@ -83,6 +87,10 @@ fn print_json(report: &Report, names: &Names, settings: &BudgetSettings) -> Outc
             fields.insert("backing_bound_c".into(), bounds_c(index + names.coils.len()).into());
             fields.insert("margin".into(), settings.margin.into());
             fields.insert("power_factor".into(), settings.power_scale.into());
+            if let Some(pull) = laws.get(index).copied().flatten() {
+                let pull = serde_json::to_value(pull).map_err(Failure::failed)?;
+                fields.insert("pull".into(), pull);
+            }
         }
     }
     if let Some(fields) = json.as_object_mut() {
@@ -129,7 +137,7 @@ fn same_group(names: &Names, a: usize, b: usize) -> bool {
 }
 
 /// `ring 1` or `ring 1-24`.
-fn span_name(names: &Names, first: usize, last: usize) -> String {
+pub(super) fn span_name(names: &Names, first: usize, last: usize) -> String {
     let label = |coil: usize| names.coils.get(coil).map_or("", |name| name.label.as_str());
     if first == last {
         return label(first).to_owned();

@@ -9,12 +9,12 @@ use coilscore::budget::{Budget, BudgetSettings, Start};
 use coilscore::engine::Prepared;
 use coilscore::mapper::{Combine, Mapper, MotionSettings, Path as Way};
 use coilscore::preset::display::Lifts;
-use coilscore::preset::{Display, Mapping, Names, prepare, prepare_display};
+use coilscore::preset::{Display, Mapping, Names, prepare, prepare_display, prepare_pulls};
 use coilscore::run::walk::{FAR, median, off_median};
 use coilscore::units::Rate;
 
 use super::inputs::{self, Files};
-use super::{Failure, Outcome, print, sheet};
+use super::{Failure, Outcome, print, pulls, sheet};
 
 /// Flags as typed.
 #[derive(Debug, clap::Args)]
@@ -48,18 +48,25 @@ pub(super) fn run(args: &Args) -> Outcome {
 
 /// A display without a mapping.
 fn alone(args: &Args, display: &Path) -> Result<Display, Failure> {
+    inputs::keep_off_display(display, &args.sheet.picture().into_iter().collect::<Vec<_>>())?;
     let display = inputs::read_display(display, false)?;
     let (settings, names) = prepare_display(&display, args.rate, Start::Cold);
     Budget::new(&settings).map_err(Failure::refused)?;
     if !args.sheet.is_json() {
-        print(&(display_line(&settings, &names) + &lift_lines(&display, &names)))?;
+        let pulls = prepare_pulls(&display, args.rate, Start::Cold);
+        let lifts = lift_lines(&display, &names) + &pulls::lines(&pulls, &names);
+        print(&(display_line(&settings, &names) + &lifts))?;
     }
     Ok(display)
 }
 
 /// A mapping on a display.
 fn pair(args: &Args, preset: PathBuf, display: Option<PathBuf>) -> Result<Display, Failure> {
-    let (mapping, display) = Files { preset, display }.load(false)?;
+    let files = Files { preset, display };
+    let pictures: Vec<&Path> = args.sheet.picture().into_iter().collect();
+    inputs::keep_apart(&files.paths(), &pictures)?;
+    let (mapping, display) = files.load(false)?;
+    inputs::keep_off_display(&files.display_path(&mapping)?, &pictures)?;
     let sound = SoundFormat { rate_hz: args.sound_rate_hz, channels: 2 };
     let (prepared, names) =
         prepare(&mapping, &display, sound, args.rate, Start::Cold, Arith::Native)
@@ -131,6 +138,7 @@ fn understood(
     }
     text += &display_line(&prepared.budget, names);
     text += &lift_lines(display, names);
+    text += &pulls::lines(&prepared.budget, names);
     let _ = writeln!(text, "\n{:<16} {:>6} {:>6}  moves", "route", "bands", "coils");
     for (route, name) in prepared.mapper.routes.iter().zip(&names.routes) {
         let mut moves = motion_words(route.motion);

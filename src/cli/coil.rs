@@ -1,6 +1,6 @@
 //! `coilscore coil`: what a coil comes to, from its geometry, before it is ordered.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::Subcommand;
 use coilscore::coil::figures::{Use, figures};
@@ -13,7 +13,7 @@ use coilscore::picture::curves;
 use coilscore::units::{Celsius, Hertz, KelvinPerWatt, Volts};
 
 use super::coil_print::{Asked, csv, curves_of, json, json_rows, table, text};
-use super::{Failure, Outcome, print, tell, write_whole};
+use super::{Failure, Outcome, inputs, print, tell, write_whole};
 
 /// Flags as typed.
 #[derive(Debug, clap::Args)]
@@ -30,7 +30,9 @@ enum Kind {
     Wound(WoundArgs),
 }
 
+// So that -5 is refused as a size, not as a flag.
 #[derive(Debug, clap::Args)]
+#[command(allow_negative_numbers = true)]
 struct SpiralArgs {
     /// Diameter of the free middle: inner edge of the innermost copper, mm
     #[arg(long)]
@@ -57,7 +59,9 @@ struct SpiralArgs {
     work: WorkArgs,
 }
 
+// So that -5 is refused as a size, not as a flag.
 #[derive(Debug, clap::Args)]
+#[command(allow_negative_numbers = true)]
 struct WoundArgs {
     /// Diameter of the bobbin's core, mm
     #[arg(long)]
@@ -163,11 +167,18 @@ pub(super) fn run(args: &Args) -> Outcome {
     }
 }
 
+/// As the geometry has it.
+const MOST_LAYERS: usize = 64;
+
 fn spiral_shape(args: &SpiralArgs) -> Result<Shape, Failure> {
     let layers = args.layers as usize;
+    if layers > MOST_LAYERS {
+        return Err(Failure::Refused(format!(
+            "--layers {layers}: boards have 1 to {MOST_LAYERS} copper layers"
+        )));
+    }
     let copper_um = match args.copper_um.as_slice() {
-        // More than that is refused as geometry, with its own sentence.
-        [one] => vec![*one; layers.min(1000)],
+        [one] => vec![*one; layers],
         each if each.len() == layers => each.to_vec(),
         each => {
             return Err(Failure::Refused(format!(
@@ -245,6 +256,9 @@ fn one(shape: &Shape, asked: &Asked, work: &WorkArgs) -> Outcome {
 }
 
 fn swept(sweep: &Sweep, shape: &Shape, asked: &Asked, work: &WorkArgs) -> Outcome {
+    let outputs: Vec<&Path> =
+        [work.out.as_deref(), work.picture.as_deref()].into_iter().flatten().collect();
+    inputs::keep_apart(&[], &outputs)?;
     let rows = sweep
         .run(shape, |winding| use_of(winding, asked.at.group, work))
         .map_err(Failure::refused)?;

@@ -12,10 +12,11 @@ use coilscore::run::play::Beat;
 use coilscore::sink::board::{Board, BoardError, BoardReport, BoardSettings, LineState, Watch};
 use coilscore::units::Rate;
 
-use super::{Failure, heat, play, tell};
+use super::{Failure, heat, play, signals, tell};
 
-/// How long a board may take to answer: some start anew when their port is opened.
-const ANSWER: Duration = Duration::from_secs(6);
+/// How long a board may take to answer: some start anew when their port is opened, which takes two
+/// seconds at most (common practice, no source).
+pub(super) const ANSWER: Duration = Duration::from_secs(3);
 
 /// How long a sleep may be before the wish to stop is looked at again.
 const NAP: Duration = Duration::from_millis(20);
@@ -35,14 +36,7 @@ pub(super) struct Stop(Arc<AtomicBool>);
 
 impl Stop {
     pub(super) fn new() -> Result<Self, Failure> {
-        let flag = Arc::new(AtomicBool::new(false));
-        let mut signals = vec![signal_hook::consts::SIGINT, signal_hook::consts::SIGTERM];
-        #[cfg(unix)]
-        signals.push(signal_hook::consts::SIGHUP);
-        for signal in signals {
-            signal_hook::flag::register(signal, Arc::clone(&flag)).map_err(Failure::failed)?;
-        }
-        Ok(Self(flag))
+        signals::stop_flag().map(Self)
     }
 
     pub(super) fn is_wished(&self) -> bool {

@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 use coilscore::budget::Start;
 use coilscore::preset::{Display, Finding, Mapping, load_display, load_mapping};
+use coilscore::run::heat_file;
 use coilscore::sink::file::open;
 use coilscore::units::{Celsius, Rate};
 
@@ -55,15 +56,20 @@ fn beside(file: &Path, name: &str) -> PathBuf {
     file.parent().unwrap_or(Path::new("")).join(name)
 }
 
+/// Refuses an output that is the display, or the heat that is kept beside it.
+pub(super) fn keep_off_display(display: &Path, outputs: &[&Path]) -> Outcome {
+    keep_apart(&[display, &heat_file::beside(display)], outputs)
+}
+
 /// Refuses an output that is an input or another output: writing it would destroy what is read.
 pub(super) fn keep_apart(inputs: &[&Path], outputs: &[&Path]) -> Outcome {
     for (index, output) in outputs.iter().enumerate() {
         let others = inputs.iter().chain(outputs.iter().skip(index + 1));
         if let Some(other) = others.into_iter().find(|other| same_file(other, output)) {
+            let (other, output) = (other.display().to_string(), output.display().to_string());
+            let by = if other == output { String::new() } else { format!(" by {output}") };
             return Err(Failure::Refused(format!(
-                "{} would be overwritten by {}: give them different names",
-                other.display(),
-                output.display()
+                "{other} would be overwritten{by}: give the new file another name"
             )));
         }
     }

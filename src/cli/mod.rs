@@ -9,6 +9,8 @@
 )]
 
 mod again;
+mod bias;
+mod bias_print;
 mod board;
 mod budget;
 mod check;
@@ -31,14 +33,16 @@ mod plain;
 mod play;
 mod ports;
 mod progress;
+mod pulls;
 mod render;
 mod request;
 mod sheet;
+mod signals;
 mod walk;
 
 use std::process::ExitCode;
 
-use clap::{Parser, Subcommand};
+use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
 use coilscore::sink::part::Part;
 
 /// Turns music into permitted duty cycles for the coils of a ferrofluid display.
@@ -66,6 +70,8 @@ enum Command {
     Budget(budget::Args),
     /// Reckon a coil from its geometry: resistance, inductance, field, what it stands
     Coil(coil::Args),
+    /// Find the magnet's distance, and what it is worth: lift and drop currents, margins, neighbours
+    Bias(bias::Args),
     /// Learn a coil's heat figures from a logged heating test, or its inductance
     Fit(fit::Args),
     /// Turn a duty file into a table
@@ -110,15 +116,30 @@ impl Failure {
 
 type Outcome = Result<(), Failure>;
 
+/// The command line, in which -1 is a number wherever a number may stand: it is refused by its range,
+/// not as an argument that nobody knows.
+fn command() -> clap::Command {
+    let takes_numbers = |command: clap::Command| {
+        command.mut_args(|arg| {
+            if arg.get_action().takes_values() { arg.allow_negative_numbers(true) } else { arg }
+        })
+    };
+    Args::command()
+        .mut_subcommands(move |command| takes_numbers(command).mut_subcommands(takes_numbers))
+}
+
 /// Runs the program and returns its exit code.
 pub(crate) fn main() -> ExitCode {
-    let outcome = match Args::parse().command {
+    let matches = command().get_matches();
+    let args = Args::from_arg_matches(&matches).unwrap_or_else(|error| error.exit());
+    let outcome = match args.command {
         Command::Demo(args) => demo::run(&args),
         Command::Render(args) => render::run(&args),
         Command::Picture(args) => picture::run(&args),
         Command::Check(args) => check::run(&args),
         Command::Budget(args) => budget::run(&args),
         Command::Coil(args) => coil::run(&args),
+        Command::Bias(args) => bias::run(&args),
         Command::Fit(args) => fit::run(&args),
         Command::Convert(args) => convert::run(&args),
         Command::Listen(args) => listen::run(&args),
@@ -183,10 +204,8 @@ fn print(text: &str) -> Outcome {
 
 #[cfg(test)]
 mod tests {
-    use clap::CommandFactory;
-
     #[test]
     fn the_command_line_is_sound_in_every_feature_set() {
-        super::Args::command().debug_assert();
+        super::command().debug_assert();
     }
 }

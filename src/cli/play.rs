@@ -134,8 +134,7 @@ fn tell_remarks(args: &Args, played: &Played) {
     if played.missing > 0 {
         let missing = played.missing;
         tell(&format!(
-            "coilscore: {}: {missing} frames are missing: there the board keeps its last frame for \
-             its hold, then switches off",
+            "coilscore: {}: {missing} frames are missing: all coils are off there",
             args.file.display()
         ));
     }

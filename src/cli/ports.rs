@@ -5,11 +5,30 @@ use super::{Outcome, print};
 /// Prints sound inputs, sound outputs and serial ports; what stands before the bracket is to be
 /// pasted.
 pub(super) fn run() -> Outcome {
+    if let Some(text) = without_noise() {
+        return print(&text);
+    }
     let mut text = String::new();
     section(&mut text, "sound inputs", &sound(true));
     section(&mut text, "sound outputs", &sound(false));
     section(&mut text, "serial ports", &serial());
     print(&text)
+}
+
+/// Set for the run inside a run.
+const INNER: &str = "COILSCORE_PORTS_INNER";
+
+/// The same, found by a run of its own whose standard error goes nowhere: while they look for
+/// devices, sound libraries write complaints there that help nobody, and no setting stops them.
+fn without_noise() -> Option<String> {
+    use std::process::{Command, Stdio};
+    if std::env::var_os(INNER).is_some() {
+        return None;
+    }
+    let mut command = Command::new(std::env::current_exe().ok()?);
+    command.arg("ports").env(INNER, "1").stdin(Stdio::null()).stderr(Stdio::null());
+    let run = command.output().ok().filter(|run| run.status.success())?;
+    String::from_utf8(run.stdout).ok()
 }
 
 /// A list, or the reason why there is none.

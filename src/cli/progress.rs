@@ -9,6 +9,7 @@ use coilscore::run::Flow;
 use indicatif::{ProgressBar, ProgressStyle};
 
 use super::Failure;
+use super::signals::SIGNALS;
 
 /// A bar that counts seconds of sound, and the wish of the user to stop.
 pub(super) struct Progress {
@@ -25,7 +26,7 @@ impl Progress {
         quiet: bool,
     ) -> Result<Self, Failure> {
         let stop = Arc::new(AtomicBool::new(false));
-        for signal in [signal_hook::consts::SIGINT, signal_hook::consts::SIGTERM] {
+        for &signal in SIGNALS {
             // The second one ends the program at once: work after the render does not ask the flag.
             signal_hook::flag::register_conditional_shutdown(signal, 130, Arc::clone(&stop))
                 .map_err(Failure::failed)?;

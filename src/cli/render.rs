@@ -94,6 +94,8 @@ pub(super) fn run(args: &Args) -> Outcome {
     inputs::keep_apart(&inputs, &outputs)?;
     args.csv.as_deref().map_or(Ok(()), convert::check_csv)?;
     let (mapping, display) = args.files.load(args.quiet)?;
+    // The display may be named in the mapping, and its heat lies beside it.
+    inputs::keep_off_display(&args.files.display_path(&mapping)?, &outputs)?;
     let job = RenderJob {
         mapping: &mapping,
         display: &display,

@@ -11,8 +11,15 @@ use coilscore::sink::part::Part;
 use super::{Failure, Outcome, inputs, tell};
 
 /// Reads the request, runs it, writes the answer to `out` or to standard output.
-pub(super) fn answer(path: &Path, out: Option<&Path>, settings: &BudgetSettings) -> Outcome {
-    inputs::keep_apart(&[path], &out.into_iter().collect::<Vec<_>>())?;
+pub(super) fn answer(
+    display: &Path,
+    path: &Path,
+    out: Option<&Path>,
+    settings: &BudgetSettings,
+) -> Outcome {
+    let outputs: Vec<&Path> = out.into_iter().collect();
+    inputs::keep_apart(&[path], &outputs)?;
+    inputs::keep_off_display(display, &outputs)?;
     let at = |error: RequestError| format!("{}: {error}", path.display());
     let table = File::open(path)
         .map_err(|error| Failure::Failed(format!("{}: {error}; check the path", path.display())))?;

@@ -7,7 +7,7 @@ use coilscore::preset::Display;
 use coilscore::sheet::{blocks, build, text};
 use coilscore::units::Rate;
 
-use super::{Failure, Outcome, print};
+use super::{Failure, Outcome, print, write_whole};
 
 /// Flags as typed.
 #[derive(Debug, clap::Args)]
@@ -29,6 +29,11 @@ impl Args {
     pub(super) fn is_json(&self) -> bool {
         self.json
     }
+
+    /// Where it is drawn, if it is.
+    pub(super) fn picture(&self) -> Option<&Path> {
+        self.picture.as_deref()
+    }
 }
 
 /// Prints and draws what was asked for.
@@ -41,16 +46,11 @@ pub(super) fn run(args: &Args, display: &Display, rate: Rate) -> Outcome {
     if let Some(file) = &args.picture {
         let mut png = Vec::new();
         draw_sheet(&blocks, &mut png).map_err(Failure::failed)?;
-        write(file, &png)?;
+        write_whole(file, &png)?;
     }
     if args.json {
         let json = serde_json::to_value(&sheet).map_err(Failure::failed)?;
         return print(&format!("{json:#}\n"));
     }
     if args.sheet { print(&format!("\n{}", text(&blocks))) } else { Ok(()) }
-}
-
-fn write(file: &Path, png: &[u8]) -> Outcome {
-    std::fs::write(file, png)
-        .map_err(|error| Failure::Failed(format!("{}: {error}", file.display())))
 }

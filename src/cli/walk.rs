@@ -1,22 +1,22 @@
 //! `coilscore walk`: one coil at a time, for whoever stands in front of the display.
 
 use std::path::PathBuf;
-use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::atomic::Ordering;
 use std::time::{Duration, Instant};
 
 use coilscore::budget::{Budget, BudgetSettings, Duty};
 use coilscore::preset::{Display, Names, prepare_display};
 use coilscore::run::walk::{
-    Action, LiftRound, MeasureRound, Next, Reading, Round, Said, Seen, Tour, probes,
+    Action, LiftRound, LogRound, MeasureRound, Next, Reading, Round, Said, Seen, Tour, probes,
 };
 use coilscore::sink::{Sink, SinkError};
 use coilscore::units::{Rate, Share};
 
 use super::keys::{Key, Keys};
-use super::{Failure, Outcome, heat, inputs, play, print};
+use super::{Failure, Outcome, heat, inputs, play, print, signals};
 
 mod found;
+mod log;
 #[cfg(feature = "serial")]
 mod wet;
 mod words;
@@ -45,6 +45,8 @@ pub(super) struct Args {
     #[arg(long, value_name = "S", default_value = "20", value_parser = seconds, requires = "lift")]
     ramp: f64,
     #[command(flatten)]
+    log: log::Args,
+    #[command(flatten)]
     heat: heat::Args,
     /// Frames per second
     #[arg(long, default_value = "50", value_parser = inputs::rate)]
@@ -70,6 +72,7 @@ pub(super) fn run(args: &Args) -> Outcome {
         return Err(Failure::Refused(what.into()));
     }
     let display = inputs::read_display(&args.display, false)?;
+    args.log.check(args, &display)?;
     if args.dry_run { dry(args, &display) } else { wet(args, &display) }
 }
 
@@ -94,17 +97,15 @@ impl Sink for Nothing {
 }
 
 fn dry(args: &Args, display: &Display) -> Outcome {
-    if args.measure {
-        let what = "--measure asks the board: give --port instead of --dry-run";
-        return Err(Failure::Refused(what.into()));
+    if args.measure || args.log.log.is_some() {
+        let what = if args.measure { "--measure" } else { "--log" };
+        let what = format!("{what} asks the board: give --port instead of --dry-run");
+        return Err(Failure::Refused(what));
     }
     let warmth = heat::open(&args.heat, &args.display, display, args.rate, true)?;
     let stand = Stand::new(args, display, &warmth)?;
     // Ctrl-C ends it in good order here too: the terminal wants its echo back.
-    let stop = Arc::new(AtomicBool::new(false));
-    for signal in [signal_hook::consts::SIGINT, signal_hook::consts::SIGTERM] {
-        signal_hook::flag::register(signal, Arc::clone(&stop)).map_err(Failure::failed)?;
-    }
+    let stop = signals::stop_flag()?;
     let mut floor = Floor {
         sink: &mut Nothing,
         reading: &|_| Ok(Reading::default()),
@@ -126,7 +127,8 @@ struct Stand<'a> {
 
 impl<'a> Stand<'a> {
     fn new(args: &Args, display: &'a Display, warmth: &'a heat::Warmth) -> Result<Self, Failure> {
-        let (settings, names) = prepare_display(display, args.rate, warmth.start.clone());
+        let start = args.log.start(warmth);
+        let (settings, names) = prepare_display(display, args.rate, start);
         let budget = Budget::new(&settings).map_err(Failure::refused)?;
         Ok(Self { settings, names, budget, display, warmth })
     }
@@ -145,6 +147,7 @@ enum Walked {
     Tour(Tour),
     Lift(LiftRound),
     Measure(Vec<coilscore::run::walk::Measured>),
+    Log(log::Logged),
 }
 
 /// How it ended.
@@ -176,6 +179,13 @@ fn walk(args: &Args, stand: Stand<'_>, floor: &mut Floor<'_>) -> Result<(Walked,
         let _ = print(&words.of(&said));
     };
     let (probes, room_c) = (probes(stand.display, &stand.settings), stand.settings.room.0);
+    if let Some(path) = &args.log.log {
+        let test = args.log.test(&stand, &probes)?;
+        let file = log::LogFile::create(path, &args.log, &stand, &test)?;
+        let mut round = log::Kept::new(LogRound::new(test), file);
+        let end = Pace::new(args, stand).go(&mut round, floor, &mut say);
+        return Ok((Walked::Log(round.end()?), end?));
+    }
     let mut pace = Pace::new(args, stand);
     if args.measure {
         let end = pace.go(&mut MeasureRound::new(probes, room_c), floor, &mut say)?;
@@ -194,6 +204,9 @@ fn walk(args: &Args, stand: Stand<'_>, floor: &mut Floor<'_>) -> Result<(Walked,
 /// Longer than this behind, and the clock has leapt: frames are not made up for.
 const LEAP: Duration = Duration::from_millis(250);
 
+const STOOD_STILL: &str = "the computer stood still for a quarter of a second or longer, and what the coil did meanwhile is not \
+     known: let it rest and log again, with nothing else at work";
+
 /// Frames by the clock on the wall.
 struct Pace<'a> {
     stand: Stand<'a>,
@@ -201,14 +214,23 @@ struct Pace<'a> {
     /// Whether it goes on without keys.
     alone: bool,
     lift: bool,
+    /// Whether times are written down, so that none may be lost.
+    exact: bool,
     wishes: Vec<Share>,
 }
 
 impl<'a> Pace<'a> {
     fn new(args: &Args, stand: Stand<'a>) -> Self {
         let wishes = vec![Share::NONE; stand.settings.coils.len()];
-        let alone = args.measure || args.seconds.is_some();
-        Self { stand, rate: args.rate, alone, lift: args.lift, wishes }
+        let alone = args.measure || args.log.log.is_some() || args.seconds.is_some();
+        Self {
+            stand,
+            rate: args.rate,
+            alone,
+            lift: args.lift,
+            exact: args.log.log.is_some(),
+            wishes,
+        }
     }
 
     fn go(
@@ -240,6 +262,9 @@ impl<'a> Pace<'a> {
             let due = began + Duration::from_secs_f64(now_s);
             let action = self.wait(keys, due);
             if due.elapsed() > LEAP {
+                if self.exact {
+                    return Ok(End::Failed(STOOD_STILL.into()));
+                }
                 began = Instant::now() - Duration::from_secs_f64(now_s);
             }
             if (floor.stop)() {

@@ -216,7 +216,7 @@ impl Engine {
     fn frame(&mut self) -> Step<'_> {
         let number = self.next_frame;
         self.next_frame = number.saturating_add(1);
-        let at_work = self.grip.hands().mapping;
+        let Hands { mapping: at_work, all_off, .. } = self.grip.hands();
         let (heard, mut wishes) = self.first.frame();
         for (index, other) in (1_u8..).zip(&mut self.others) {
             let (_, asked) = other.frame();
@@ -225,7 +225,11 @@ impl Engine {
             }
         }
         let wishes = self.grip.on(wishes);
-        self.budget.permit(wishes);
+        if all_off {
+            self.budget.all_off();
+        } else {
+            self.budget.permit(wishes);
+        }
         let (duties, load) = (self.budget.duties(), self.budget.load());
         Step { number, heard, wishes, duties, load }
     }

@@ -18,6 +18,8 @@ pub struct Reading {
     pub around_c: f64,
     /// Temperature at the backing, where it was logged, C.
     pub backing_c: Option<f64>,
+    /// Whether the coil is heated; `None`: its power tells.
+    pub heating: Option<bool>,
 }
 
 /// What the maker knows of the cold coil.
@@ -58,6 +60,8 @@ pub struct Log {
 const JUMP: f64 = 0.1;
 /// Above this share of the highest power the drive is on.
 const ON: f64 = 0.5;
+/// The moment of a switch between readings closer than this is known well enough, s.
+const TIGHT_S: f64 = 0.05;
 /// A drive before the drive heats: more than this share of the highest power is no baseline.
 const BASELINE: f64 = 0.05;
 /// Below this share of the largest current a resistance is noise.
@@ -92,7 +96,8 @@ impl Log {
         }
         in_order(&mut kept, all)?;
         let power_w = kept.iter().map(|(_, r)| r.power_w).fold(0.0, f64::max);
-        let first = kept.iter().position(|(_, r)| r.power_w > ON * power_w);
+        let on = |r: &Reading| r.heating.unwrap_or(r.power_w > ON * power_w);
+        let first = kept.iter().position(|(_, r)| on(r));
         let Some(first) = first.filter(|_| power_w > 0.0) else { return Err(FitError::NoDrive) };
         let ambient_logged = kept.iter().any(|(row, _)| row.ambient_c.is_some());
         let cold_c = cold_c(&mut kept, cold.celsius, first)?;
@@ -100,7 +105,8 @@ impl Log {
         let begin_s = readings[0].time_s;
         readings.iter_mut().for_each(|reading| reading.time_s -= begin_s);
         check_gaps(&readings)?;
-        let before = readings[..first].iter().filter(|r| r.power_w < BASELINE * power_w);
+        let told = |r: &&Reading| r.heating.is_some() || r.power_w < BASELINE * power_w;
+        let before = readings[..first].iter().filter(told);
         let ohms: Vec<f64> = before.filter_map(|reading| reading.ohm).collect();
         let cold_ohm = match cold.ohm {
             Some(ohm) => {
@@ -112,6 +118,7 @@ impl Log {
                     ohm: Some(ohm),
                     around_c,
                     backing_c: None,
+                    heating: readings[0].heating,
                 };
                 readings.insert(0, first);
                 let sum: f64 = ohms.iter().sum::<f64>() + ohm;
@@ -125,11 +132,13 @@ impl Log {
         {
             return Err(FitError::OtherCoil { ohm: cold_ohm, expected_ohm });
         }
-        let on = |r: &&Reading| r.power_w > ON * power_w;
-        let on_s = readings.iter().find(on).map_or(0.0, |r| r.time_s);
-        let off_s = readings.iter().rev().find(on).map_or(0.0, |r| r.time_s);
+        let on_s = readings.iter().find(|r| on(r)).map_or(0.0, |r| r.time_s);
+        let off_s = readings.iter().rev().find(|r| on(r)).map_or(0.0, |r| r.time_s);
         let end_s = readings.iter().rev().find(|r| r.ohm.is_some()).map_or(0.0, |r| r.time_s);
-        let jump = |pair: &[Reading]| (pair[1].power_w - pair[0].power_w).abs() > JUMP * power_w;
+        let jump = |pair: &[Reading]| {
+            (pair[1].power_w - pair[0].power_w).abs() > JUMP * power_w
+                && pair[1].time_s - pair[0].time_s > TIGHT_S
+        };
         let pairs = readings.windows(2).enumerate();
         let jumps: Vec<usize> = pairs.filter(|(_, pair)| jump(pair)).map(|(k, _)| k).collect();
         if jumps.len() > MOST_JUMPS {
@@ -189,6 +198,9 @@ impl Log {
 /// Lines that hold a time and a power, with how many do not.
 fn usable(table: &Table) -> Result<(Vec<(Row, Reading)>, usize), FitError> {
     let most = table.rows.iter().filter_map(|row| row.amps).fold(0.0, |m: f64, a| m.max(a.abs()));
+    // Where resistances stand in a column of their own, voltage and current tell power alone.
+    let apart = table.rows.iter().any(|row| row.ohms.is_some());
+    let most = if apart { f64::INFINITY } else { most };
     let mut bad = Vec::new();
     let mut kept = Vec::new();
     for row in &table.rows {
@@ -222,6 +234,7 @@ fn reading(row: &Row, most_amps: f64) -> Option<Reading> {
         ohm: row.ohms.or(measured).filter(|ohm| *ohm > 0.0),
         around_c: f64::NAN,
         backing_c: row.backing_c,
+        heating: row.heating.map(|flag| flag > 0.5),
     })
 }
 

@@ -18,7 +18,7 @@ pub(super) fn starts(log: &Log, direct_w_per_k: f64, display: Option<TwoNodes>) 
         early.fold((0.0, 0.0), |(weight, sum), (t, rise)| (weight + t * t, sum + t * rise));
     let slope = if weight > 0.0 { sum / weight } else { 1.0 };
     let highest = rises().map(|(_, rise)| rise).fold(1.0, f64::max);
-    let whole = highest / log.power_w.max(1e-6);
+    let whole = highest / mean_power_w(log).max(1e-6);
     let coil = (log.power_w / slope.max(1e-3)).clamp(0.05, 1e4);
     let guess = |inner: f64, coil: f64| TwoNodes {
         coil_j_per_k: coil,
@@ -31,4 +31,17 @@ pub(super) fn starts(log: &Log, direct_w_per_k: f64, display: Option<TwoNodes>) 
     all.extend(display.map(|known| TwoNodes { coil_to_around_w_per_k: direct_w_per_k, ..known }));
     all.extend([guess(0.1, 0.6 * coil), guess(0.4, 1.5 * coil)]);
     all
+}
+
+/// Mean power of the drive, W: some logs begin it with more than they hold.
+fn mean_power_w(log: &Log) -> f64 {
+    let off_s = log.on_s + log.driven_s;
+    let driven = log.readings.windows(2).filter_map(|pair| match pair {
+        [a, b] if a.time_s >= log.on_s && b.time_s <= off_s => Some((a, b)),
+        _ => None,
+    });
+    let spans = driven.map(|(a, b)| (b.time_s - a.time_s, (a.power_w + b.power_w) / 2.0));
+    let (time_s, heat_j) =
+        spans.fold((0.0, 0.0), |(time_s, heat_j), (s, w)| (time_s + s, heat_j + s * w));
+    if time_s > 0.0 { heat_j / time_s } else { log.power_w }
 }

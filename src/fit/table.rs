@@ -19,6 +19,9 @@ pub struct Row {
     pub ambient_c: Option<f64>,
     /// At the backing, C.
     pub backing_c: Option<f64>,
+    /// 1 while the coil is heated, 0 before and after: for logs that look at a cold or cooling coil
+    /// with more power than they heat it.
+    pub heating: Option<f64>,
 }
 
 /// What was read.
@@ -39,9 +42,10 @@ enum Quantity {
     Resistance,
     Ambient,
     Backing,
+    Heating,
 }
 
-use Quantity::{Ambient, Backing, Current, Resistance, Time, Voltage};
+use Quantity::{Ambient, Backing, Current, Heating, Resistance, Time, Voltage};
 
 /// Every accepted name, what it holds, and what to multiply by.
 const NAMES: &[(&str, Quantity, f64)] = &[
@@ -57,6 +61,7 @@ const NAMES: &[(&str, Quantity, f64)] = &[
     ("resistance_mohm", Resistance, 1e-3),
     ("ambient_c", Ambient, 1.0),
     ("backing_c", Backing, 1.0),
+    ("heating", Heating, 1.0),
 ];
 
 /// What each quantity is called, and its names for a refusal.
@@ -67,6 +72,7 @@ const KNOWN: &[(Quantity, &str, &str)] = &[
     (Resistance, "resistance", "resistance_ohm or resistance_mohm"),
     (Ambient, "ambient", "ambient_c"),
     (Backing, "backing", "backing_c"),
+    (Heating, "heating", "heating"),
 ];
 
 /// Reads a table. Columns are set apart by tabs, semicolons or commas, whichever the header uses; a
@@ -163,6 +169,7 @@ fn slot(row: &mut Row, quantity: Quantity) -> &mut Option<f64> {
         Resistance => &mut row.ohms,
         Ambient => &mut row.ambient_c,
         Backing => &mut row.backing_c,
+        Heating => &mut row.heating,
     }
 }
 

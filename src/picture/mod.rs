@@ -16,6 +16,7 @@ pub mod colour;
 pub mod column;
 pub mod curves;
 pub mod layout;
+pub mod lift;
 pub mod sheet;
 pub mod text;
 pub mod timeline;

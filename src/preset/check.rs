@@ -4,10 +4,11 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::display::{Block, CoilType, Display};
-use super::finding::{At, Weight};
+use super::finding::{At, Finding, Refusals, Weight};
 use super::near::pairs_within;
 use super::section::Pad;
 use super::words::rounded;
+use crate::budget::Start;
 use crate::mapper::Place;
 
 /// Refuses every name that an earlier one of the list has already.
@@ -217,4 +218,20 @@ fn rails(pad: &Pad, display: &Display) {
             pad.warn(&rail.limit_a.span, title, format!("one coil draws {} A", rounded(amps)));
         }
     }
+}
+
+/// Start temperatures: two nodes a coil, and the enclosure where there is one.
+pub(super) fn start(start: &Start, display: &Display) -> Result<(), Refusals> {
+    let Start::Nodes(nodes) = start else { return Ok(()) };
+    let wanted = 2 * display.coil_count() + usize::from(display.enclosure.is_some());
+    if nodes.len() == wanted && nodes.iter().all(|node| node.0.is_finite()) {
+        return Ok(());
+    }
+    let title = format!(
+        "start: {} temperatures do not describe the {wanted} of display \"{}\"",
+        nodes.len(),
+        display.name
+    );
+    let finding = Finding::placeless(Weight::Refusal, title);
+    Err(finding.help("start cold, warm or unknown, or after a file of this display").into())
 }

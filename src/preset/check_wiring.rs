@@ -2,7 +2,7 @@
 
 use super::display::{CoilType, Display};
 use super::finding::{At, Weight};
-use super::harness::SLENDER;
+use super::magnet::SLENDER;
 use super::section::Pad;
 use super::words::rounded;
 
@@ -67,6 +67,9 @@ fn magnet(pad: &Pad, display: &Display, at: usize, coil_type: &CoilType) {
 fn slenderness(pad: &Pad, display: &Display) {
     let Some(magnet) = &display.magnet else { return };
     let (Some(grade), Some(ratio)) = (magnet.grade, magnet.slenderness) else { return };
+    if !magnet.limit_is_of_grade {
+        return;
+    }
     if ratio < SLENDER {
         let ratio = (ratio * 100.0).round() / 100.0;
         let title = format!("magnet: grade {grade} says too much for a thin magnet");

@@ -8,12 +8,15 @@ use super::digest::digest_hex;
 pub use super::driver::{Driver, DriverKind};
 use super::finding::{At, Finding, Refusals, SharedSource};
 pub use super::hardware::{CoilType, Enclosure, Neighbours, Rail, Trust};
-pub use super::harness::{Fault, Harness, Link, Magnet, Wire};
+pub use super::harness::{Fault, Harness, Link, Wire};
 pub use super::lag::{FluidLag, FluidWay};
+pub use super::lift::{CoilShape, Fluid};
 pub use super::lifts::Lifts;
 use super::limits::ROOM;
+pub use super::magnet::Magnet;
 use super::section::{Kind, Pad, Section};
-use super::{check, check_wiring, coils, driver, hardware, harness, lag};
+pub use super::wishes::{Law, Pulling, Wishes};
+use super::{check, check_wiring, coils, driver, hardware, harness, lag, lift, magnet, wishes};
 use crate::coil::copper::resistance_at;
 use crate::coil::fluid::Lag;
 use crate::frame::{CoilRun, RailHead};
@@ -32,12 +35,19 @@ pub struct Display {
     pub link: Option<Link>,
     /// The magnet behind the coils, where it is known.
     pub magnet: Option<Magnet>,
+    /// What it is to lift, where it is known.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub fluid: Option<Fluid>,
     /// How late the fluid follows, where it is known.
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub lag: Option<FluidLag>,
     /// Case or tank around the coils, where there is one.
     pub enclosure: Option<Enclosure>,
     /// Heat between coils side by side.
     pub neighbours: Option<Neighbours>,
+    /// How lifted fluid behaves and what wishes ask for, where it is said.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub pull: Option<At<Pulling>>,
     /// Supplies in the order of the file.
     pub rails: Vec<Rail>,
     /// Kinds of coil.
@@ -136,10 +146,12 @@ fn read_root(pad: &Pad, mut root: Section<'_>) -> Option<Display> {
     let room_c = root.number_or(&ROOM, 35.0);
     let driver = driver::read(&mut root);
     let link = harness::read_link(&mut root);
-    let magnet = harness::read_magnet(&mut root);
+    let magnet = magnet::read(&mut root);
+    let fluid = lift::read_fluid(&mut root);
     let lag = lag::read(&mut root);
     let enclosure = hardware::read_enclosure(&mut root);
     let neighbours = hardware::read_neighbours(&mut root);
+    let pull = wishes::read(&mut root);
     let rails: Vec<_> = root.some_tables("rail").into_iter().map(hardware::read_rail).collect();
     let coil_types: Vec<_> =
         root.some_tables("coil_type").into_iter().map(hardware::read_coil_type).collect();
@@ -159,9 +171,11 @@ fn read_root(pad: &Pad, mut root: Section<'_>) -> Option<Display> {
         driver: driver?,
         link,
         magnet,
+        fluid,
         lag,
         enclosure,
         neighbours,
+        pull,
         rails: rails.into_iter().map(|(_, rail)| rail).collect::<Option<_>>()?,
         coil_types: coil_types.into_iter().map(|(_, coil)| coil).collect::<Option<_>>()?,
         blocks: blocks.into_iter().collect::<Option<_>>()?,
@@ -170,5 +184,6 @@ fn read_root(pad: &Pad, mut root: Section<'_>) -> Option<Display> {
     };
     check::display(pad, &display);
     check_wiring::display(pad, &display);
+    wishes::check(pad, &display);
     Some(display)
 }

@@ -111,7 +111,8 @@ pub struct Driver {
     pub stagger: &'static str,
     /// Shortest pulse that switches properly, microseconds; shorter ones are left out. Default 0.
     pub min_on_us: f64,
-    /// Lost in the switch, V; default 0. For the build sheet: heat is reckoned without it.
+    /// Lost in the switch, V; default 0. For the build sheet and for the duty of a wanted pull: heat is
+    /// reckoned without it.
     pub switch_drop_v: f64,
     /// Lost in the freewheel diode, V; default 0. As above.
     pub diode_drop_v: f64,

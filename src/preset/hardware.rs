@@ -3,6 +3,7 @@
 use serde::Serialize;
 
 use super::finding::At;
+use super::lift::{self, CoilShape};
 use super::limits::{
     AMPS, BACKING_HEAT, BACKING_LIMIT, BACKING_TO_AROUND, BACKINGS_LINK, CAPACITOR, COIL_HEAT,
     COIL_LIMIT, COIL_TO_AROUND, COIL_TO_BACKING, COILS_LINK, INDUCTANCE, MARGIN, POWER, RAMP,
@@ -10,6 +11,7 @@ use super::limits::{
 };
 use super::section::Section;
 use super::values::{Menu, Picked};
+use super::wishes::{self, Law};
 
 /// Case, tank or liquid around all coils.
 #[derive(Debug, Clone, Serialize)]
@@ -93,8 +95,14 @@ pub struct CoilType {
     /// Highest temperature of the backing, C: magnet, glue and tank decide it; default 60 (an
     /// estimate, confirm it).
     pub backing_limit_c: At<f64>,
+    /// Its shape, where it is known: then its field is.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub shape: Option<CoilShape>,
     /// Default [`Trust::Estimate`].
     pub trust: Trust,
+    /// Its pull on the fluid, where that is known.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub law: Option<At<Law>>,
 }
 
 /// Copper's resistance falls to nothing, on a straight line, at this far below 0 C (the
@@ -172,7 +180,9 @@ fn read_coil_values(mut section: Section<'_>, name: Option<At<String>>) -> Optio
     let coil_to_around = section.number_if(&COIL_TO_AROUND);
     let coil_limit_c = section.number_or(&COIL_LIMIT, 90.0);
     let backing_limit_c = section.number_or(&BACKING_LIMIT, 60.0);
+    let shape = lift::read_shape(&mut section);
     let trust = read_trust(&mut section);
+    let law = wishes::read_law(&mut section);
     section.finish();
     Some(CoilType {
         name: name?,
@@ -186,7 +196,9 @@ fn read_coil_values(mut section: Section<'_>, name: Option<At<String>>) -> Optio
         coil_to_around_k_per_w: coil_to_around.map(|path| path.value),
         coil_limit_c,
         backing_limit_c,
+        shape,
         trust,
+        law,
     })
 }
 

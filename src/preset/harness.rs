@@ -1,9 +1,9 @@
-//! What lies between driver, coil and supply: wires, fuses, connectors, the link, the magnet.
+//! What lies between driver, coil and supply: wires, fuses, connectors, the link.
 
 use serde::Serialize;
 
 use super::finding::At;
-use super::limits::{AREA, AWG, BAUD, CONNECTOR, DIAMETER, FUSE, LENGTH, MAGNET_LIMIT, THICKNESS};
+use super::limits::{AREA, AWG, BAUD, CONNECTOR, FUSE, LENGTH};
 use super::section::Section;
 use super::words::rounded;
 use crate::coil::harness::{WIRE_A_PER_MM2, awg_area_mm2, wire_carries};
@@ -113,26 +113,6 @@ pub struct Link {
     pub baud: At<f64>,
 }
 
-/// The magnet that gives the bias.
-#[derive(Debug, Clone, Serialize)]
-pub struct Magnet {
-    /// Letter of its grade, where that is what was written.
-    pub grade: Option<&'static str>,
-    /// What it stands, C.
-    pub limit_c: At<f64>,
-    /// Thickness over diameter, where both were written.
-    pub slenderness: Option<f64>,
-}
-
-/// Letters of neodymium grades and what they stand, C (tables of magnet makers). The letters rank
-/// how hard the material is to turn; the temperature is a guide that depends on the shape.
-const GRADES: [(&str, f64); 6] =
-    [("N", 80.0), ("M", 100.0), ("H", 120.0), ("SH", 150.0), ("UH", 180.0), ("EH", 200.0)];
-
-/// From this thickness over diameter on a magnet stands what its grade says (magnet makers'
-/// tables). Thinner ones work closer to where they weaken, and coils push them further.
-pub(super) const SLENDER: f64 = 0.7;
-
 pub(super) fn read(section: &mut Section<'_>) -> Harness {
     Harness {
         wire: read_wire(section),
@@ -171,33 +151,4 @@ pub(super) fn read_link(root: &mut Section<'_>) -> Option<Link> {
     let baud = section.number(&BAUD);
     section.finish();
     Some(Link { baud: baud? })
-}
-
-pub(super) fn read_magnet(root: &mut Section<'_>) -> Option<Magnet> {
-    const WORDS: &[&str] = &["N", "M", "H", "SH", "UH", "EH"];
-    let mut section = root.table("magnet")?;
-    let written = section.peek("grade").map(|found| found.span);
-    let grade = section.word_or("grade", WORDS);
-    let limit = section.number_if(&MAGNET_LIMIT);
-    let thickness = section.number_if(&THICKNESS);
-    let diameter = section.number_if(&DIAMETER);
-    let of_grade = written.map(|span| {
-        let limit_c = GRADES.iter().find(|(word, _)| *word == grade).map_or(80.0, |(_, c)| *c);
-        At { value: limit_c, span }
-    });
-    let said = of_grade.is_some() || section.peek(MAGNET_LIMIT.key).is_some();
-    if !said {
-        let cure = "add `grade = \"N\"`, or `limit_c = ...` from its data sheet";
-        section.pad.refuse(&section.span, "magnet: neither `grade` nor `limit_c` is there", cure);
-    }
-    let slenderness = thickness.zip(diameter).map(|(thick, wide)| thick.value / wide.value);
-    let grade = of_grade.is_some().then_some(grade);
-    section.finish();
-    // A data sheet knows its magnet; where both stand, the lower counts.
-    let lower = |a: At<f64>, b: At<f64>| if a.value <= b.value { a } else { b };
-    let limit_c = match (of_grade, limit) {
-        (Some(of_grade), Some(limit)) => Some(lower(of_grade, limit)),
-        (of_grade, limit) => of_grade.or(limit),
-    };
-    Some(Magnet { grade, limit_c: limit_c?, slenderness })
 }

@@ -38,7 +38,7 @@ impl Quantity {
     }
 }
 
-const fn limits(
+pub(super) const fn limits(
     key: &'static str,
     unit: &'static str,
     (low, high): (f64, f64),
@@ -288,6 +288,30 @@ pub(super) const LIFT: Quantity =
     limits("lift_duty", "", (0.0, 1.0), "it is a share of full duty; 0: nobody saw it lift");
 pub(super) const DROP: Quantity =
     limits("drop_duty", "", (0.0, 1.0), "it is a share of full duty; 0: nobody saw it drop");
+pub(super) const LAW_MAGNET: Quantity =
+    limits("magnet", "", (0.0, 10.0), "pull of the magnet alone over the weight to lift; 1 lifts");
+pub(super) const LAW_PER_A: Quantity = limits(
+    "per_a",
+    "1/A",
+    (-1e4, 1e4),
+    "what a current and the magnet do together, over the weight",
+);
+pub(super) const LAW_PER_A2: Quantity =
+    limits("per_a2", "1/A2", (0.0, 1e6), "what a current does alone, over the weight");
+pub(super) const MOST: Quantity =
+    limits("most_percent", "percent", (1.0, 100.0), "a full wish takes no more than full current");
+pub(super) const RISES: Quantity =
+    limits("rise_ms", "ms", (1.0, 5000.0), "fluid takes from a blink to seconds to rise");
+pub(super) const RELEASES: Quantity =
+    limits("release_ms", "ms", (0.0, 5000.0), "as long as the fluid takes to let go; 0: no pulse");
+pub(super) const HOLD_MARGIN: Quantity = limits(
+    "margin_percent",
+    "percent",
+    (0.0, 100.0),
+    "more pull than drops the fluid; magnet and liquid change as they warm",
+);
+pub(super) const LIFT_AT: Quantity =
+    limits("lift_at", "", (0.01, 1.0), "the wish from which the fluid is lifted");
 pub(super) const BOARD: Quantity = limits("board", "", (0.0, 255.0), "boards count from 0 to 255");
 pub(super) const FIRST_CHANNEL: Quantity =
     limits("first_channel", "", (0.0, 511.0), "a board has channels 0 to 511");

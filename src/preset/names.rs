@@ -39,6 +39,11 @@ pub struct CoilName {
     pub channel: u16,
 }
 
+/// What each coil is called, in display order: its group and its number in it.
+pub fn coil_labels(display: &Display) -> Vec<String> {
+    coils(display).1.into_iter().map(|coil| coil.label).collect()
+}
+
 /// Groups in order of appearance, and every coil's name.
 pub(super) fn coils(display: &Display) -> (Vec<String>, Vec<CoilName>) {
     let mut groups: Vec<(String, usize)> = Vec::new();

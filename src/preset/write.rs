@@ -26,6 +26,9 @@ pub enum WriteBackError {
     /// The text is not the one that the display was read from.
     #[error("it does not hold the {0} coil types that were read from it")]
     Types(usize),
+    /// There is no magnet.
+    #[error("it holds no table [magnet]")]
+    Magnet,
     /// Not TOML any more.
     #[error("it cannot be read any more: {0}")]
     Toml(String),

@@ -6,7 +6,7 @@
 //! the engine says for people; [`request`] puts any request, not music, through the budget;
 //! [`play()`] replays a duty file; [`board_limits`] reckons what boards are to let through at most;
 //! [`convert()`] turns a duty file into tables; [`heat_file`] carries the heat of a display from one
-//! run to the next; [`walk`] drives one coil at a time;
+//! run to the next; [`walk`] drives one coil at a time; [`mod@rewrite`] writes display files in place;
 //! [`events`] writes what is heard in a song.
 
 pub mod ahead;
@@ -22,6 +22,7 @@ pub mod play;
 pub mod pump;
 pub mod render;
 pub mod request;
+pub mod rewrite;
 pub mod walk;
 
 pub use convert::convert;

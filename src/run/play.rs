@@ -160,7 +160,7 @@ pub struct Played {
     pub whole: bool,
     /// Frames handed to the sink.
     pub frames: u64,
-    /// Frames that are missing from the file: the boards' own time-out decided there.
+    /// Frames that are missing from the file: coils were off there.
     pub missing: u64,
     /// Of all duty in the file, the shares that were granted, and taken by heat, rails and driver.
     pub shares: [f64; 4],
@@ -212,7 +212,6 @@ pub fn play(
     let mut stage = Stage {
         budget: Budget::new(settings)?,
         rate: recording.rate,
-        hold_s: settings.hold_s.0,
         wishes: vec![Share::NONE; recording.per_step.len()],
         out: UntilOff { sink, next: 0, sent: false },
         beat,
@@ -248,7 +247,6 @@ impl From<SinkError> for Stop {
 struct Stage<'a> {
     budget: Budget,
     rate: Rate,
-    hold_s: f64,
     wishes: Vec<Share>,
     out: UntilOff<'a>,
     beat: &'a mut dyn Beat,
@@ -314,8 +312,9 @@ impl Stage<'_> {
         Ok(flow)
     }
 
-    /// Goes on to frame `number` over frames that are missing. Boards hold the last frame, then
-    /// switch off by themselves; so does the model.
+    /// Goes on to frame `number` over frames that are missing. Nobody knows what they held, so
+    /// nothing is wished: frames with all coils off are sent in their places, and boards do not hold
+    /// what was before.
     fn reach(&mut self, number: u32) -> Result<Flow, Stop> {
         let first = self.next;
         let gap = u64::from(number).saturating_sub(first);
@@ -327,8 +326,9 @@ impl Stage<'_> {
             if self.beat.wait(time_s).is_break() {
                 return Ok(Flow::Break(()));
             }
-            let passed_s = (missing - first) as f64 * self.rate.period().0;
-            self.budget.permit(if passed_s <= self.hold_s { &self.wishes } else { &[] });
+            let duties = self.budget.permit(&[]);
+            // The range of frame numbers was checked with the last of them.
+            self.out.duty(u32::try_from(missing).unwrap_or(number), duties)?;
             self.next = missing + 1;
             self.played.missing += 1;
             if self.beat.stepped(time_s, &self.budget).is_break() {

@@ -8,6 +8,8 @@
 
 mod cautions;
 mod figures;
+pub mod lift;
+mod lift_advice;
 mod text;
 mod words;
 

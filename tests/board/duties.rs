@@ -234,3 +234,23 @@ fn a_hot_board_is_off_until_it_has_cooled() {
     let status = board.status();
     assert_eq!((status.temperature, status.supply, status.current), (0x7FFF, 0xFFFF, 0xFFFF));
 }
+
+/// Whoever reads the sensor has stopped: two seconds on, its last word counts for nothing.
+#[test]
+fn a_reading_that_is_too_old_is_none() {
+    let (config, hello) = one_way();
+    let config = Config { knows: 0b1110, hottest_dc: 700, hold_ms: 5000, ..config };
+    let mut board = Board::new(&config);
+    board.feed(&Hello { hold_ms: 5000, ..hello }.packet());
+    board.tick(100);
+    assert!(!board.measured(300, 2400, 100));
+    assert!(board.frame(1, TWELVE, &[9; 5]));
+    assert!(!board.tick(2100) && board.state().on, "as old as it may be");
+    assert!(board.tick(2101) && !board.state().on && board.state().hot);
+    let status = board.status();
+    assert_eq!((status.temperature, status.supply, status.current), (0x7FFF, 0xFFFF, 0xFFFF));
+    assert!(!board.frame(2, TWELVE, &[9; 5]));
+    // Measured again, it drives again.
+    board.measured(300, 2400, 100);
+    assert!(board.frame(3, TWELVE, &[9; 5]));
+}

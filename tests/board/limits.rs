@@ -42,6 +42,26 @@ fn they_are_stored_while_off_and_answered_after() {
     assert_eq!(board.state().duty, [700, 3500, 0, 1, 100]);
 }
 
+/// Flash wears: what it holds is answered at once, and not written again.
+#[test]
+fn the_same_limits_again_leave_flash_alone() {
+    let mut board = Board::new(&config());
+    board.feed(&store(30, &OWN));
+    assert!(board.state().store_due);
+    board.ask(&[b'S', 1]);
+    let _ = last_hello(&mut board);
+    board.feed(&store(30, &OWN));
+    assert!(!board.state().store_due);
+    assert_eq!(in_force(&last_hello(&mut board)), (30, OWN.to_vec()));
+    // Any difference counts.
+    board.feed(&store(31, &OWN));
+    assert!(board.state().store_due);
+    board.ask(&[b'S', 0]);
+    // And what flash did not take is tried again.
+    board.feed(&store(31, &OWN));
+    assert!(board.state().store_due);
+}
+
 #[test]
 fn they_need_no_greeting_and_no_flash() {
     let mut board = Board::new(&config());

@@ -56,7 +56,7 @@ fn a_port_that_is_not_there_and_a_board_that_is_mute_are_told_apart() {
     line.board().mute = true;
     let mute = desk.run(&[&args[..], &[line.name().as_str()]].concat());
     assert_eq!(mute.status.code(), Some(1));
-    assert!(text(&mute.stderr).contains("no board answers within 6 s"), "{}", text(&mute.stderr));
+    assert!(text(&mute.stderr).contains("no board answers within 3 s"), "{}", text(&mute.stderr));
 }
 
 #[test]

@@ -6,6 +6,7 @@
 
 #![allow(
     clippy::disallowed_methods,
+    clippy::panic,
     clippy::unwrap_used,
     clippy::indexing_slicing,
     clippy::cast_possible_truncation,
@@ -16,6 +17,8 @@
 
 mod cold;
 mod enclosure;
+mod hold;
+mod lift;
 mod long;
 mod nets;
 mod oracle;

@@ -1,8 +1,10 @@
 //! Displays to test with: the worked one, and random ones from a seed.
 
 use coilscore::budget::{
-    Budget, BudgetSettings, CoilBudget, CoilHeat, Enclosure, Neighbours, Polarity, Rail, Start,
+    Budget, BudgetSettings, CoilBudget, CoilHeat, Enclosure, Neighbours, Polarity, Pull, PullRange,
+    PullSettings, Rail, Start,
 };
+use coilscore::coil::lift::PullLaw;
 use coilscore::units::{
     Amps, Celsius, CoilId, JoulesPerKelvin, KelvinPerWatt, Ohms, Rate, Seconds, Share, Volts,
     WattsPerKelvin,
@@ -31,6 +33,7 @@ pub(crate) fn worked_coil(coil_limit_c: f64, backing_limit_c: f64) -> CoilBudget
         steps: 65_535,
         least_duty: 0.0,
         turn_rest: Seconds(0.0),
+        pull: Pull::Straight,
     }
 }
 
@@ -146,6 +149,38 @@ fn random_start(dice: &mut Dice, settings: &BudgetSettings) -> Start {
             let room_c = settings.room.0;
             let inside = |&c: &f64| Celsius(room_c + dice.unit() * (c - room_c));
             Start::Nodes(budget.bound_c().iter().map(inside).collect())
+        }
+    }
+}
+
+/// Gives most coils of a display a random law that can be driven, with random ways to use it.
+pub(crate) fn with_laws(dice: &mut Dice, settings: &mut BudgetSettings) {
+    for coil in 0..settings.coils.len() {
+        if dice.unit() < 0.2 {
+            continue;
+        }
+        let held = PullRange::Held { margin: dice.between(0.0, 0.5), at: dice.between(0.05, 1.0) };
+        let c1 = dice.between(0.0, 2.5);
+        let rest = dice.unit();
+        let law = PullLaw {
+            q0: dice.one_of(&[0.0, rest]),
+            c1: if dice.unit() < 0.2 { -c1 } else { c1 },
+            c2: dice.between(0.0, 2.0),
+        };
+        let pull = PullSettings {
+            law,
+            full: Amps(settings.rails[0].volts.0 / settings.coils[coil].resistance.0),
+            most_u: dice.between(0.5, 1.0),
+            drop_share: dice.between(0.4, 0.9),
+            switch_drop: Volts(dice.one_of(&[0.0, 0.3])),
+            freewheel_drop: Volts(dice.one_of(&[0.0, 0.5])),
+            rise: Seconds(dice.between(0.0, 0.3)),
+            release: Seconds(dice.one_of(&[0.0, 0.1])),
+            range: dice.one_of(&[PullRange::FromRest, PullRange::FromLift, held]),
+        };
+        settings.coils[coil].pull = Pull::Law(pull);
+        if Budget::new(settings).is_err() {
+            settings.coils[coil].pull = Pull::Straight;
         }
     }
 }

@@ -1,11 +1,11 @@
 //! Random displays under hostile wishes.
 
-use coilscore::budget::{Budget, BudgetSettings, Polarity};
+use coilscore::budget::{Budget, BudgetSettings, Polarity, Pull};
 use coilscore::units::Share;
 use proptest::prelude::*;
 use proptest::test_runner::{RngSeed, TestRunner};
 
-use super::nets::{Demand, Dice, random};
+use super::nets::{Demand, Dice, random, with_laws};
 use super::plant::Plant;
 
 /// What the heat tick may hide from the model (the order of frames within it), K.
@@ -45,6 +45,14 @@ impl Trial {
         }
     }
 
+    /// The same with coils that lift fluid by known laws.
+    fn lifting(seed: u64, coils: usize) -> Self {
+        let mut trial = Self::new(seed, coils);
+        with_laws(&mut trial.dice, &mut trial.settings);
+        trial.budget = Budget::new(&trial.settings).unwrap();
+        trial
+    }
+
     fn step(&mut self) {
         let mut demand = self.demand;
         if self.dice.unit() < 0.002 {
@@ -52,9 +60,10 @@ impl Trial {
             self.demand = demand;
         }
         demand.wishes(&mut self.dice, self.frame, &mut self.wishes);
+        let cut_before = self.budget.totals().cut_heat.to_vec();
         let duties = self.budget.permit(&self.wishes);
         self.codes.iter_mut().zip(duties).for_each(|(code, duty)| *code = duty.code());
-        self.check_codes();
+        self.check_codes(&cut_before);
         let frame_s = self.settings.frame_rate.period().0;
         let bound = rises(&self.settings, self.budget.bound_c());
         let worst = &mut self.worst;
@@ -63,9 +72,20 @@ impl Trial {
     }
 
     /// Never more than wished, the right way round, and everything up to the floor.
-    fn check_codes(&self) {
+    fn check_codes(&self, cut_before: &[f64]) {
         let floor_share = self.budget.floor_share();
         for (i, coil) in self.settings.coils.iter().enumerate() {
+            if coil.pull != Pull::Straight {
+                // What it asks for is its own affair; what heat leaves it is at least the floor.
+                let cut = self.budget.totals().cut_heat[i] > cut_before[i];
+                let next = super::plant::heat_of(&self.plant.coils[i], self.codes[i].abs() + 1);
+                let least = floor_share.min(1.0) - 3e-4;
+                assert!(
+                    !cut || self.codes[i] == 0 || next > least,
+                    "coil {i}: cut below the floor"
+                );
+                continue;
+            }
             let wish = self.wishes[i].get();
             let heard = if coil.polarity == Polarity::Unipolar { wish.max(0.0) } else { wish };
             let asked = (heard.abs() * f64::from(coil.steps) + 1e-9).floor() as i32;
@@ -100,6 +120,10 @@ fn over(rise: &[f64], bound: &[f64]) -> f64 {
 }
 
 fn hurt(coils: usize, cases: u32, frames: u64) {
+    hurt_all(Trial::new, coils, cases, frames);
+}
+
+fn hurt_all(trial: fn(u64, usize) -> Trial, coils: usize, cases: u32, frames: u64) {
     let config = ProptestConfig {
         cases,
         failure_persistence: None,
@@ -108,7 +132,7 @@ fn hurt(coils: usize, cases: u32, frames: u64) {
     };
     TestRunner::new(config)
         .run(&any::<u64>(), |seed| {
-            let mut trial = Trial::new(seed, coils);
+            let mut trial = trial(seed, coils);
             for frame in 0..frames {
                 trial.step();
                 if frame % 7 == seed % 7 {
@@ -128,6 +152,12 @@ fn hurt(coils: usize, cases: u32, frames: u64) {
 #[test]
 fn one_coil_never_passes_its_bounds() {
     hurt(1, 150, 800);
+}
+
+#[test]
+fn coils_that_lift_fluid_never_pass_their_bounds_either() {
+    hurt_all(Trial::lifting, 1, 150, 800);
+    hurt_all(Trial::lifting, 24, 40, 250);
 }
 
 #[test]

@@ -10,11 +10,12 @@
 
 use coilscore::analysis::Arith;
 use coilscore::audio::{SampleBlock, SoundFormat};
-use coilscore::budget::Start;
+use coilscore::budget::{BudgetSettings, Pull, PullRange, PullSettings, Start};
+use coilscore::coil::lift::PullLaw;
 use coilscore::engine::{Engine, Prepared};
 use coilscore::frame::{BandHead, CoilRun, Head, Packing, RailHead};
 use coilscore::preset::{Display, Mapping, display, mapping, prepare};
-use coilscore::units::Rate;
+use coilscore::units::{Amps, Rate, Seconds, Volts};
 
 /// One coil that nothing ever limits, driven to the last step: what it does is what was asked.
 pub(crate) const UNLIMITED: &str = r#"
@@ -194,6 +195,25 @@ pub(crate) fn prepared(
     let sound = SoundFormat { rate_hz, channels };
     let ready = prepare(&mapping, &display, sound, rate, Start::Cold, Arith::Portable);
     ready.unwrap_or_else(|e| panic!("{e}")).0
+}
+
+/// Gives every coil a law of pull and lets wishes span `range`; a magnet of half the lifting pull,
+/// full current at 20 C, 150 ms to rise.
+pub(crate) fn lay_law(budget: &mut BudgetSettings, range: PullRange) {
+    for coil in &mut budget.coils {
+        let volts = budget.rails.get(coil.rail).expect("its rail").volts;
+        coil.pull = Pull::Law(PullSettings {
+            law: PullLaw { q0: 0.5, c1: 1.51321, c2: 0.777_090 },
+            full: Amps(volts.0 / coil.resistance.0),
+            most_u: 1.0,
+            drop_share: 0.6,
+            switch_drop: Volts(0.0),
+            freewheel_drop: Volts(0.5),
+            rise: Seconds(0.15),
+            release: Seconds(0.1),
+            range,
+        });
+    }
 }
 
 /// Every frame's codes, the sound cut into the given lengths (in instants; repeated as needed).

@@ -2,7 +2,9 @@
 //! with the program: coils drawn from what the fit says they may be, at full request for eight slow
 //! time constants. A shorter run shows nothing.
 
-use coilscore::budget::{Budget, BudgetSettings, CoilBudget, CoilHeat, Polarity, Rail, Start};
+use coilscore::budget::{
+    Budget, BudgetSettings, CoilBudget, CoilHeat, Polarity, Pull, Rail, Start,
+};
 use coilscore::fit::{Fitted, Systematic};
 use coilscore::units::{
     Amps, Celsius, JoulesPerKelvin, KelvinPerWatt, Ohms, Rate, Seconds, Share, Volts,
@@ -37,6 +39,7 @@ fn settings(fitted: &Fitted, margin: f64, power: f64) -> BudgetSettings {
         steps: 65_535,
         least_duty: 0.0,
         turn_rest: Seconds(0.0),
+        pull: Pull::Straight,
     };
     BudgetSettings {
         frame_rate: Rate::new(2, 1).unwrap(),

@@ -9,7 +9,7 @@ fn pattern(t: f64, beat_s: f64) -> f64 {
     let since = t.rem_euclid(beat_s);
     let number = (t / beat_s).floor() as u32;
     let hiss = noise((t * 48_000.0).round() as u32);
-    let body = if number % 2 == 0 {
+    let body = if number.is_multiple_of(2) {
         0.7 * stroke(since, 60.0, 0.07)
     } else {
         0.3 * stroke(since, 190.0, 0.05) + 0.3 * hiss * (-since / 0.05).exp()

@@ -7,6 +7,7 @@
     clippy::cast_possible_truncation,
     clippy::cast_sign_loss,
     clippy::float_cmp,
+    clippy::disallowed_methods,
     reason = "tests stop at the first surprise"
 )]
 

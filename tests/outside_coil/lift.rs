@@ -4,7 +4,7 @@ use coilscore::coil::fluid::spikes::Surface;
 use coilscore::coil::fluid::{Blob, Liquid, TYPICAL};
 use coilscore::coil::iron::{Iron, Shield, plate_weight, shield, weight_at_frequency};
 use coilscore::coil::lift::advice::{Reach, Release, reach, release, sentences};
-use coilscore::coil::lift::array::sites;
+use coilscore::coil::lift::array::{Placed, Site, biases, sites};
 use coilscore::coil::lift::demand::{Demand, heat_share};
 use coilscore::coil::lift::tolerance::{Warm, cases};
 use coilscore::coil::lift::{Bench, BiasError, PullLaw};
@@ -190,13 +190,33 @@ fn neighbours_disturb_as_worked() {
     worst.print();
 }
 
+/// Coils alike, at (x, y) in metres.
+fn placed(places: &[(f64, f64)], magnets: &[bool]) -> Vec<Placed> {
+    let coil = |((x_m, y_m), magnet): (&(f64, f64), &bool)| Placed {
+        kind: 0,
+        x_m: *x_m,
+        y_m: *y_m,
+        magnet: *magnet,
+    };
+    places.iter().zip(magnets).map(coil).collect()
+}
+
+fn all_sites(bench: &Bench<'_>, face: f64, places: &[(f64, f64)], magnets: &[bool]) -> Vec<Site> {
+    let coils = placed(places, magnets);
+    let all: Vec<Site> = sites(&[*bench], face, &coils).into_iter().flatten().collect();
+    for (site, bias) in all.iter().zip(biases(&[*bench], face, &coils)) {
+        assert!((site.law.q0 - bias).abs() < 1e-12);
+    }
+    all
+}
+
 #[test]
 fn an_array_is_seen_from_every_coil() {
     let winding = board_coil().wind().unwrap();
     let bench = bench(&winding);
     let face = bench.face_for(0.7, FAR_M, NEAR_M).unwrap();
     let row: Vec<(f64, f64)> = (0..5).map(|n| (f64::from(n) * 0.04, 0.0)).collect();
-    let all = sites(&bench, face, &row, &[true; 5]);
+    let all = all_sites(&bench, face, &row, &[true; 5]);
     assert_eq!(all.len(), 5);
     // Mirror images see the same.
     assert!((all[0].law.q0 - all[4].law.q0).abs() < 1e-12);
@@ -207,19 +227,39 @@ fn an_array_is_seen_from_every_coil() {
     assert_eq!(all[0].nearest.unwrap().coil, 1);
     assert!(all[2].nearest.unwrap().pull_percent.abs() < 15.0);
     // One coil by itself is the bench.
-    let one = sites(&bench, face, &[(0.3, -0.2)], &[true]);
+    let one = all_sites(&bench, face, &[(0.3, -0.2)], &[true]);
     assert!((one[0].law.q0 - 0.7).abs() < 1e-9 && one[0].nearest.is_none());
     // The fluid lies below the axis: of two coils one above the other, the lower one's field is felt
     // more strongly at the upper one's fluid than the other way round.
-    let two = sites(&bench, face, &[(0.0, 0.0), (0.0, 0.04)], &[true; 2]);
+    let two = all_sites(&bench, face, &[(0.0, 0.0), (0.0, 0.04)], &[true; 2]);
     let felt = |coil: usize| two[coil].nearest.unwrap().field_percent;
     let at = |y| Bench { at: Vec3::new(0.0, y, 0.008), ..bench }.coil().field.z;
     assert!((felt(0) - 100.0 * at(-0.05) / at(-0.01)).abs() < 1e-9);
     assert!((felt(1) - 100.0 * at(0.03) / at(-0.01)).abs() < 1e-9);
     // A coil without a magnet has only what its neighbours lend.
-    let lone = sites(&bench, face, &row, &[true, true, false, true, true]);
+    let lone = all_sites(&bench, face, &row, &[true, true, false, true, true]);
     assert_eq!(lone[2].q0_alone, 0.0);
     assert!(lone[2].law.q0.abs() < 0.05);
+}
+
+/// A coil of another kind among the others: its own field and magnet count where it stands, and a
+/// kind that is not there does nothing.
+#[test]
+fn kinds_of_coil_may_stand_side_by_side() {
+    let winding = board_coil().wind().unwrap();
+    let strong = bench(&winding);
+    let weak = Bench { full: Amps(strong.full.0 / 2.0), ..strong };
+    let mut coils = placed(&[(0.0, 0.0), (0.04, 0.0)], &[true; 2]);
+    let alike: Vec<_> = sites(&[strong, weak], -0.02, &coils);
+    coils[1].kind = 1;
+    let mixed = sites(&[strong, weak], -0.02, &coils);
+    let felt = |sites: &[Option<Site>]| sites[0].as_ref().unwrap().nearest.unwrap().field_percent;
+    assert!((felt(&mixed) / felt(&alike) - 0.5).abs() < 1e-9);
+    let law = |sites: &[Option<Site>]| sites[1].as_ref().unwrap().law;
+    assert!((law(&mixed).c2 / law(&alike).c2 - 0.25).abs() < 1e-9);
+    coils[1].kind = 7;
+    let lost = sites(&[strong, weak], -0.02, &coils);
+    assert!(lost[1].is_none() && lost[0].as_ref().unwrap().nearest.unwrap().field_percent == 0.0);
 }
 
 #[test]

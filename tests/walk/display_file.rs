@@ -5,6 +5,7 @@ use std::path::Path;
 
 use coilscore::preset::write::{SeenLifts, with_lifts};
 use coilscore::preset::{Display, display, load_display};
+use coilscore::run::rewrite::RewriteError;
 use coilscore::run::walk::{SaveError, save};
 
 use super::rings::ring;
@@ -100,7 +101,7 @@ fn a_file_that_was_changed_meanwhile_is_left_alone() {
     let changed = ring(2).replace("# my ring", "# her ring");
     fs::write(&path, &changed).unwrap();
     let problem = save(&path, &display, &seen(&[0.3, 0.3], &[0.1, 0.1])).unwrap_err();
-    assert!(matches!(problem, SaveError::Changed(_)), "{problem}");
+    assert!(matches!(problem, SaveError::File(RewriteError::Changed(_))), "{problem}");
     assert_eq!(fs::read_to_string(&path).unwrap(), changed);
     fs::remove_file(&path).unwrap();
     assert!(save(&path, &display, &seen(&[0.3, 0.3], &[])).is_err());

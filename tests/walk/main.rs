@@ -25,6 +25,7 @@ mod board;
 mod common;
 mod display_file;
 mod ends;
+mod heating;
 mod onlooker;
 mod program;
 #[cfg(all(unix, feature = "serial"))]

@@ -68,6 +68,7 @@ fn measure(bench: &Bench, probe: Probe) -> (Vec<Measured>, Vec<&'static str>, Ve
                 count: reading.count + 1,
                 supply_v: steps(bench.supply_v),
                 supply_a: steps(bench.idle_a + drawn),
+                held: false,
             };
         }
         let now_s = f64::from(frame) / 50.0;
@@ -175,7 +176,7 @@ fn a_board_that_does_not_report_is_refused_at_once() {
     assert_eq!((measured.len(), refused.len()), (0, 1));
     assert!(refused[0].contains("does not report"), "{refused:?}");
     let mut round = MeasureRound::new(vec![probe(); 3], 20.0);
-    let reading = Reading { count: 1, supply_v: Some(12.0), supply_a: None };
+    let reading = Reading { count: 1, supply_v: Some(12.0), ..Reading::default() };
     let seen = Seen { now_s: 0.1, action: None, granted: 0.0, coil_c: &[20.0; 3], reading };
     assert_eq!(round.step(&seen, &mut |_| {}), Next::Done);
     let mut round = MeasureRound::new(vec![probe(); 3], 20.0);

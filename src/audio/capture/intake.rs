@@ -135,7 +135,10 @@ pub(super) type Drain = HeapCons<f32>;
 /// A ring for `instants`.
 pub(super) fn ring(instants: usize, channels: u16, gauges: &Arc<Gauges>) -> (Tap, Drain) {
     let channels = usize::from(channels.max(1));
-    let (ring, drain) = HeapRb::new(instants * channels).split();
+    let (mut ring, mut drain) = HeapRb::new(instants * channels).split();
+    // Touched once, so that the callback never waits for the system to hand out a page.
+    ring.push_iter(std::iter::repeat_n(0.0, instants * channels));
+    drain.clear();
     (Tap { ring, channels, gauges: Arc::clone(gauges) }, drain)
 }
 

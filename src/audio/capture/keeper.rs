@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::sync::mpsc::Sender;
+use std::sync::mpsc::{SyncSender, TrySendError};
 use std::thread;
 use std::time::Duration;
 
@@ -66,7 +66,7 @@ pub(super) fn keep(
     plan: &Plan,
     first: cpal::Stream,
     gauges: &Arc<Gauges>,
-    news: &Sender<News>,
+    news: &SyncSender<News>,
     quit: &Quit,
 ) {
     let mut stream = Some(first);
@@ -102,23 +102,29 @@ pub(super) fn keep(
         failed += 1;
         match open(plan, gauges) {
             Ok(Opened { stream: fresh, drain, granted }) => {
-                opened_ns = gauges.now_ns();
-                stream = Some(fresh);
-                if news.send(News::Opened(drain, granted)).is_err() {
-                    return;
+                match news.try_send(News::Opened(drain, granted)) {
+                    Ok(()) => {
+                        opened_ns = gauges.now_ns();
+                        stream = Some(fresh);
+                        gauges.wake();
+                    }
+                    // The reader stands still: another stream for it later.
+                    Err(TrySendError::Full(_)) => {}
+                    Err(TrySendError::Disconnected(_)) => return,
                 }
-                gauges.wake();
             }
             Err(error) => tell(news, &mut told, &error.to_string()),
         }
     }
 }
 
-fn tell(news: &Sender<News>, told: &mut String, why: &str) {
+fn tell(news: &SyncSender<News>, told: &mut String, why: &str) {
     if told != why {
-        *told = why.to_owned();
-        // Nobody listens any more when the source is gone; then the quit flag is up as well.
-        let _ = news.send(News::Lost(why.to_owned()));
+        // Nobody listens any more when the source is gone; then the quit flag is up as well. A
+        // reader that stands still hears of it later.
+        if news.try_send(News::Lost(why.to_owned())).is_ok() {
+            *told = why.to_owned();
+        }
     }
 }
 

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::sync::mpsc::{Receiver, channel};
+use std::sync::mpsc::{Receiver, sync_channel};
 use std::thread::{self, JoinHandle};
 use std::time::Duration;
 
@@ -18,6 +18,9 @@ const PATIENCE_NS: u64 = 150_000_000;
 
 /// Longest sleep between two looks.
 const LOOK: Duration = Duration::from_millis(10);
+
+/// News that may wait for the reader.
+const NEWS: usize = 16;
 
 /// Instants handed out at once.
 const PIECE: usize = 1024;
@@ -68,7 +71,7 @@ impl Capture {
         let plan = plan(wanted)?;
         let gauges = Gauges::new();
         let Opened { stream, drain, granted } = open(&plan, &gauges)?;
-        let (tell, news) = channel();
+        let (tell, news) = sync_channel(NEWS);
         let quit = Quit::default();
         let keeper = {
             let (plan, gauges, quit) = (plan.clone(), Arc::clone(&gauges), Arc::clone(&quit));

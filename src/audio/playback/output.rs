@@ -15,7 +15,7 @@ const OPENING: Duration = Duration::from_secs(5);
 
 /// Without a block for this long, ns, an output is gone: after an error, and without one. A null
 /// sink of a sound server asks every 2 s at first.
-const GRAVE_PAUSE_NS: u64 = 1_000_000_000;
+const GRAVE_PAUSE_NS: u64 = 2_500_000_000;
 const PAUSE_NS: u64 = 5_000_000_000;
 
 /// Instants converted at a time, at most.

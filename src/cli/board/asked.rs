@@ -12,11 +12,8 @@ use coilscore::sink::board::{BoardSettings, Greeting, Stage, Talk, Wiring, check
 
 use super::Args;
 use super::words;
-use crate::cli::driving::{board_failure, line_settings};
+use crate::cli::driving::{ANSWER, board_failure, line_settings};
 use crate::cli::{Failure, Outcome, inputs, print, tell};
-
-/// How long a board may take to answer; some start anew when their port is opened.
-const ANSWER: Duration = Duration::from_secs(6);
 
 /// A greeted board reports ten times a second.
 const REPORT: Duration = Duration::from_secs(1);
@@ -135,6 +132,11 @@ fn store(
     let answer = talk.store(&limits, ANSWER).map_err(board_failure)?;
     if !is_in_force(&answer, &limits) {
         let why = "the board did not take the limits; what it had is still in force";
+        return Err(Failure::Failed(format!("{port}: {why}")));
+    }
+    if !answer.knows.flash {
+        let why = "the limits are in force, but only until the board is reset: its flash did not take \
+                   them. Try again; a board that goes on like this has worn or locked flash";
         return Err(Failure::Failed(format!("{port}: {why}")));
     }
     print("  stored, and in force\n")

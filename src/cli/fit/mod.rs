@@ -127,6 +127,7 @@ pub(super) fn run(args: &Args) -> Outcome {
         .map(PathBuf::as_path)
         .collect();
     inputs::keep_apart(&inputs, &outputs)?;
+    inputs::keep_off_display(path, &outputs)?;
     let display = inputs::read_display(path, args.json)?;
     let index = kind_of(args, &display)?;
     let Some(kind) = display.coil_types.get(index) else {

@@ -33,16 +33,16 @@ pub(super) struct Args {
     #[arg(long, default_value_t = 256, value_name = "N", value_parser = clap::value_parser!(u32).range(16..=16384))]
     buffer: u32,
     /// Sampling rate of the input, Hz; left out: its own
-    #[arg(long, value_name = "HZ")]
+    #[arg(long, value_name = "HZ", value_parser = clap::value_parser!(u32).range(8000..=192_000))]
     input_rate: Option<u32>,
     /// Channels of the input; left out: its own
-    #[arg(long, value_name = "N")]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=32))]
     input_channels: Option<u16>,
     /// Serial port of the board; of several boards, in the order of their numbers
     #[arg(long, value_name = "PORT", required_unless_present = "dry_run")]
     port: Vec<String>,
     /// Bits per second on the line; left out: as the display file says
-    #[arg(long, value_name = "BAUD")]
+    #[arg(long, value_name = "BAUD", value_parser = clap::value_parser!(u32).range(1200..=12_000_000))]
     baud: Option<u32>,
     /// Drive nothing: hear, think and show only
     #[arg(long, conflicts_with = "port")]

@@ -14,7 +14,7 @@ use coilscore::run::line::Line;
 use coilscore::run::live::{Controls, Recording, Saving};
 
 use super::super::heat::{self, Warmth};
-use super::super::{Failure, inputs, tell};
+use super::super::{Failure, inputs, signals, tell};
 use super::Args;
 use super::driven::Driven;
 use super::sound_out::{self, SoundOut};
@@ -40,7 +40,7 @@ pub(super) fn ready(args: &Args) -> Result<Ready, Failure> {
     let place = args.files.display_path(&mapping)?;
     keep_apart(args, &place)?;
     let further = inputs::further(&args.next)?;
-    let stop = stop_on_signals()?;
+    let stop = signals::stop_flag()?;
     let notices = channel();
     let capture = listen(args, &stop, notices.0.clone())?;
     let settled = capture.settled();
@@ -95,21 +95,6 @@ fn sound_out(
     let shown_s = line.shown_after(job).map(|shown| shown.0 + block_s + driven.line_s);
     let back_s = sound_out::back_s(args.delay, shown_s)?;
     sound_out::open(output, settled.format, settled, back_s).map(Some)
-}
-
-/// Ctrl-C, a closed terminal and a polite kill end the show. None ends the program by itself, as
-/// coils must be off first.
-fn stop_on_signals() -> Result<Arc<AtomicBool>, Failure> {
-    let stop = Arc::new(AtomicBool::new(false));
-    for signal in [
-        signal_hook::consts::SIGINT,
-        signal_hook::consts::SIGTERM,
-        #[cfg(unix)]
-        signal_hook::consts::SIGHUP,
-    ] {
-        signal_hook::flag::register(signal, Arc::clone(&stop)).map_err(Failure::failed)?;
-    }
-    Ok(stop)
 }
 
 fn keep_apart(args: &Args, display: &Path) -> Result<(), Failure> {

@@ -103,7 +103,8 @@ fn on_stage(
     watch: Watch,
     until: Option<u64>,
 ) -> Played {
-    let Ready { mut capture, mut line, mut driven, warmth, recording, saving, .. } = ready;
+    // In this order: on a panic the boards are dropped, which is off, before the last word on heat.
+    let Ready { warmth, mut driven, mut capture, mut line, recording, saving, .. } = ready;
     if let Some(sentence) = hurry() {
         let _ = watch.notices.send(sentence);
     }

@@ -26,8 +26,10 @@ pub(super) fn wet(
     }
     let line = line_settings(&args.line, display, recording.rate())?;
     let stop = Stop::new()?;
+    // Declared first and so dropped last, on a panic too: coils are off before the last word on heat.
+    let warmth;
     let mut board = greet(&line, &args.line.ports, &stop, args.quiet)?;
-    let warmth = heat::open(&args.heat, &args.display, display, recording.rate(), false)?;
+    warmth = heat::open(&args.heat, &args.display, display, recording.rate(), false)?;
     if let Some(said) = &args.start {
         tell(&format!("heat: {said}, as you say; if the coils are warmer than that, stop now"));
     }

@@ -6,8 +6,9 @@ use coilscore::budget::Start;
 use coilscore::coil::copper::temperature_at;
 use coilscore::preset::write::SeenLifts;
 use coilscore::preset::{CoilName, Display, Names, prepare_display};
+use coilscore::run::rewrite::today;
 use coilscore::run::walk::{
-    FAR, LiftRound, Mark, Measured, Tour, Verdict, median, off_median, save, today,
+    FAR, LiftRound, Mark, Measured, Tour, Verdict, median, off_median, save,
 };
 
 use coilscore::units::{Celsius, Ohms};
@@ -27,6 +28,7 @@ pub(super) fn tell(
     match walked {
         Walked::Tour(tour) => print(&toured(tour, &names)),
         Walked::Measure(measured) => print(&measures(measured, &names)),
+        Walked::Log(logged) => print(&log_words(args, logged)),
         Walked::Lift(round) => {
             print(&lifts(round, &names))?;
             match warmth {
@@ -35,6 +37,22 @@ pub(super) fn tell(
             }
         }
     }
+}
+
+fn log_words(args: &Args, logged: &super::log::Logged) -> String {
+    let (log, readings) = (logged.path.display(), logged.readings);
+    let mut text = format!("\n{log}: {readings} readings of the winding\n");
+    if logged.whole {
+        let (display, coil) = (args.display.display(), logged.coil);
+        let _ = writeln!(
+            text,
+            "the coil is still warm: hands off. What the log says: coilscore fit {log} --display \
+             {display} --coil {coil} --picture {log}.png"
+        );
+    } else {
+        text += "the test was not done to its end: `fit` will say whether this is enough\n";
+    }
+    text
 }
 
 fn toured(tour: &Tour, names: &Names) -> String {

@@ -14,8 +14,10 @@ pub(super) fn wet(args: &Args, display: &Display) -> Outcome {
     // There is no sound to be spread: a frame is due when it comes.
     line.block_s = Some(0.0);
     let stop = Stop::new()?;
+    // Declared first and so dropped last, on a panic too: coils are off before the last word on heat.
+    let warmth;
     let mut board = greet(&line, &args.line.ports, &stop, false)?;
-    let warmth = heat::open(&args.heat, &args.display, display, args.rate, false)?;
+    warmth = heat::open(&args.heat, &args.display, display, args.rate, false)?;
     let numbers: Vec<u16> = line.boards.iter().map(|board| board.number).collect();
     let (_, names) = prepare_display(display, args.rate, Start::Unknown);
     let of_coil = names.coils.iter().map(|coil| numbers.iter().position(|n| *n == coil.board));
@@ -51,5 +53,7 @@ fn reading(watch: &Watch, board: usize) -> Result<Reading, String> {
         count: report.map_or(0, |report| report.statuses),
         supply_v: status.and_then(|status| status.supply_v),
         supply_a: status.and_then(|status| status.supply_a),
+        held: status
+            .is_some_and(|status| status.clamping || status.too_hot || status.off_by_watchdog),
     })
 }

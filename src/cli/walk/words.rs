@@ -2,7 +2,7 @@
 
 use coilscore::mapper::Place;
 use coilscore::preset::{CoilName, Display, Names};
-use coilscore::run::walk::{Mark, Measured, Said, Verdict};
+use coilscore::run::walk::{Mark, Measured, Said, TestStage, Verdict};
 
 use super::Args;
 
@@ -27,6 +27,12 @@ const MEASURE: &str = "\
 Each coil is first driven weakly, then as strongly as its heat allows. Keys: q ends.
 ";
 
+const LOG: &str = "\
+One coil is warmed on purpose, within its limits as the display file has them, and then cools; short
+pulses read its resistance on the way. Stay with it, with a thermometer on magnet, glue and tank; q
+ends it, and the log so far stays. Nothing may blow on the coil or lean on it meanwhile.
+";
+
 impl Words {
     pub(super) fn new(display: &Display, names: Names) -> Self {
         let places = display.blocks.iter().flat_map(|block| block.place.value.places()).collect();
@@ -37,6 +43,7 @@ impl Words {
     pub(super) fn intro(&self, args: &Args) -> String {
         let keys = match () {
             () if args.measure => MEASURE,
+            () if args.log.log.is_some() => LOG,
             () if args.lift => LIFT,
             () => TOUR,
         };
@@ -62,7 +69,8 @@ impl Words {
             Said::Missed { lifted: false, .. } => "  not seen to lift".into(),
             Said::Missed { lifted: true, .. } => "  not seen to drop".into(),
             Said::Measured(measured) => self.measured(measured),
-            Said::Refused(_) => return String::new(),
+            Said::Test(stage) => format!("  {}", stage_words(*stage)),
+            Said::Refused(_) | Said::Logged(_) => return String::new(),
         };
         told + "\n"
     }
@@ -102,6 +110,17 @@ impl Words {
         let duty = if duty < 0.99 { format!(" (at duty {duty:.2})") } else { String::new() };
         let wire = self.names.coils.get(coil).map_or_else(String::new, wire_words);
         format!("{:<12} {wire}: {figures}{verdict}{duty}", self.label(coil))
+    }
+}
+
+/// What a stage of the heating test does.
+fn stage_words(stage: TestStage) -> &'static str {
+    match stage {
+        TestStage::Rest => "nothing is driven: what the board draws by itself",
+        TestStage::Cold => "cold: reading the resistance",
+        TestStage::Surge => "heating: as much as the limits grant",
+        TestStage::Steady => "heating: steady",
+        TestStage::Cooling => "cooling",
     }
 }
 

@@ -124,7 +124,13 @@ fn whole(steps: f64) -> usize {
 }
 
 #[cfg(test)]
-#[allow(clippy::unwrap_used, clippy::indexing_slicing, reason = "tests stop at the first surprise")]
+#[allow(
+    clippy::disallowed_methods,
+    clippy::float_cmp,
+    clippy::unwrap_used,
+    clippy::indexing_slicing,
+    reason = "tests stop at the first surprise"
+)]
 mod tests {
     use super::*;
 

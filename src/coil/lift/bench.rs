@@ -107,7 +107,12 @@ impl Bench<'_> {
 
     /// The same in any bias field.
     pub fn law_with(&self, bias: Local) -> PullLaw {
-        PullLaw::new(&self.fluid, &self.blob, self.weight_n_per_m3(), bias, self.coil())
+        self.law_of(bias, self.coil())
+    }
+
+    /// The same for any coil field at full current.
+    pub fn law_of(&self, bias: Local, coil: Local) -> PullLaw {
+        PullLaw::new(&self.fluid, &self.blob, self.weight_n_per_m3(), bias, coil)
     }
 
     /// Pull over weight at a current, with the fluid's saturation.

@@ -58,6 +58,11 @@ impl PullLaw {
         Some(if self.c1 < 0.0 { -u } else { u })
     }
 
+    /// The law in another weight: every pull so many times as large.
+    pub fn times(&self, factor: f64) -> Self {
+        Self { q0: factor * self.q0, c1: factor * self.c1, c2: factor * self.c2 }
+    }
+
     /// Where fluid lifts.
     pub fn lift(&self) -> Option<f64> {
         self.current_for(1.0)

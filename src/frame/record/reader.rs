@@ -18,7 +18,7 @@ use super::{Inputs, LARGEST_PAYLOAD};
 #[non_exhaustive]
 pub enum ReadError {
     /// The file, pipe or line under it.
-    #[error("cannot read on at byte {at}: {source}")]
+    #[error("{}: {source}", read_so_far(*at))]
     Io {
         /// Where.
         at: u64,
@@ -37,6 +37,13 @@ pub enum ReadError {
     /// A head that cannot be used.
     #[error(transparent)]
     Head(#[from] HeadError),
+}
+
+fn read_so_far(at: u64) -> String {
+    match at {
+        0 => "it cannot be read".into(),
+        _ => format!("it could be read up to byte {at}, and no further"),
+    }
 }
 
 /// What is wrong at one place of a file. The rest is read all the same.

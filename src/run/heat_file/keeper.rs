@@ -185,7 +185,8 @@ impl Shared {
             let every = Duration::from_secs_f64(KEPT_EVERY_S);
             let waited = self.woken.wait_timeout_while(ending, every, |ending| !*ending);
             let ending = *waited.unwrap_or_else(PoisonError::into_inner).0;
-            // The time first: temperatures may be newer than they say, never older.
+            // The time first: the temperatures that are then read are those of this moment or of one
+            // after it, so no heating is missing from them.
             let (began_ms, now) = (self.up_ms(), Moment::now());
             now_c.copy_from_slice(&held(&self.node_c));
             let file = held(&self.file).clone();

@@ -56,16 +56,16 @@ pub struct Measured {
 }
 
 /// What was measured before reports count, s: the board's filters and the supply settle.
-const SETTLE_S: f64 = 0.3;
+pub(super) const SETTLE_S: f64 = 0.3;
 
 /// Without a report for so long there will be none, s.
-const SILENT_S: f64 = 3.0;
+pub(super) const SILENT_S: f64 = 3.0;
 
 /// Duty of the first, careful look: a short gives itself away before it is driven in full.
-const LOOK: f64 = 0.15;
+pub(super) const LOOK: f64 = 0.15;
 
 /// A look that draws more than this many times what the coil can draw is a short.
-const SHORT: f64 = 2.0;
+pub(super) const SHORT: f64 = 2.0;
 
 /// Reports averaged: at rest, at the look, in full.
 const REPORTS: [usize; 3] = [2, 1, 4];
@@ -77,10 +77,10 @@ const OPEN: f64 = 0.1;
 const DRIFT: f64 = 0.1;
 
 /// Boards report current in steps of this, A.
-const STEP_A: f64 = 0.01;
+pub(super) const STEP_A: f64 = 0.01;
 
 /// Says why the round cannot be done.
-const SILENT: &str = "the board does not report its supply voltage and current, so windings cannot \
+pub(super) const SILENT: &str = "the board does not report its supply voltage and current, so windings cannot \
                       be measured through it: use an ohmmeter with the power off";
 
 /// Measures one coil after the other.
@@ -137,7 +137,7 @@ impl MeasureRound {
 
     /// Takes a report in if it is new and what it measures has settled.
     fn hear(&mut self, seen: &Seen<'_>, since_s: f64) -> Result<(), &'static str> {
-        let Reading { count, supply_v, supply_a } = seen.reading;
+        let Reading { count, supply_v, supply_a, .. } = seen.reading;
         if count == self.counted {
             return if seen.now_s - self.heard_s > SILENT_S { Err(SILENT) } else { Ok(()) };
         }
@@ -244,7 +244,7 @@ pub fn probes(display: &Display, settings: &BudgetSettings) -> Vec<Probe> {
 
 impl Probe {
     /// Winding at this temperature, and its wire.
-    fn expected(&self, coil_c: f64) -> f64 {
+    pub(super) fn expected(&self, coil_c: f64) -> f64 {
         resistance_at(self.resistance, self.reference, Celsius(coil_c)).0 + self.leads.0
     }
 }

@@ -1,6 +1,6 @@
 //! One coil at a time, for whoever stands in front of the display and looks.
 //!
-//! Three rounds over the coils, each a state machine without clock, keys or board: time, the
+//! Four rounds, each a state machine without clock, keys or board: time, the
 //! last key and the board's readings are arguments, and what comes back is a wish for one coil and
 //! things to say. Like any wish it passes the budget before it reaches a coil.
 //!
@@ -8,16 +8,21 @@
 //! - [`LiftRound`] raises each coil slowly until the fluid lifts, then lowers it until it drops.
 //!   [`save`] writes what was found into the display file.
 //! - [`MeasureRound`] reads each winding's resistance off what the board reports.
+//! - [`LogRound`] warms one coil and lets it cool, and logs what `fit` makes heat figures of.
 
 mod lift;
+mod log;
+mod log_row;
 mod measure;
 mod save;
 mod spread;
 mod tour;
 
 pub use lift::LiftRound;
+pub use log::LogRound;
+pub use log_row::{HeatingTest, LogRow, TestStage};
 pub use measure::{MeasureRound, Measured, Probe, Verdict, probes};
-pub use save::{SaveError, save, today};
+pub use save::{SaveError, save};
 pub use spread::{FAR, median, off_median};
 pub use tour::{Mark, Tour};
 
@@ -76,6 +81,8 @@ pub struct Reading {
     pub supply_v: Option<f64>,
     /// Current of all its coils, A, where it knows it.
     pub supply_a: Option<f64>,
+    /// It drives less than it was sent: a limit of its own, too hot, or off by its watchdog.
+    pub held: bool,
 }
 
 /// What to drive in this frame.
@@ -138,6 +145,10 @@ pub enum Said {
     },
     /// Its resistance.
     Measured(Measured),
+    /// The heating test goes on to this.
+    Test(TestStage),
+    /// A row for the log.
+    Logged(LogRow),
     /// The board does not report what is needed: over.
     Refused(&'static str),
 }

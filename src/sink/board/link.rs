@@ -42,6 +42,8 @@ pub(super) struct Link {
     since_s: f64,
     /// A packet was cut off: the next begins with a delimiter.
     torn: bool,
+    /// An OFF is in `out` and not on the line yet.
+    owes_off: bool,
     open: bool,
     heard_s: f64,
     /// Number that OFF carries.
@@ -65,6 +67,7 @@ impl Link {
             taken: 0,
             since_s: 0.0,
             torn: false,
+            owes_off: false,
             open: false,
             heard_s: 0.0,
             next: 0,
@@ -90,6 +93,7 @@ impl Link {
         self.open = false;
         self.out.clear();
         self.taken = 0;
+        self.owes_off = false;
         self.report.sentence = Some(why.into());
     }
 
@@ -110,6 +114,10 @@ impl Link {
         }
         if self.pending() && now_s - self.since_s > STUCK_S {
             self.abandon();
+            // An OFF is never given up: it goes again, whole, once the port takes bytes.
+            if self.owes_off {
+                self.begin_off(now_s);
+            }
         }
         if self.pending() {
             self.skip_late(queue, now_s);
@@ -136,6 +144,9 @@ impl Link {
     /// The port took so many of the bytes.
     pub(super) fn wrote(&mut self, bytes: usize, now_s: f64) {
         self.taken += bytes;
+        // The first byte of what goes after a torn packet is the delimiter.
+        self.torn &= bytes == 0;
+        self.owes_off &= self.pending();
         self.line.gave(bytes, now_s);
     }
 
@@ -223,14 +234,13 @@ impl Link {
             self.out.push(DELIMITER);
         }
         self.out.extend_from_slice(packet);
-        self.torn = false;
         self.since_s = now_s;
         true
     }
 
     fn begin_off(&mut self, now_s: f64) {
         let next = self.next;
-        self.begin(|encoder| Some(encoder.off(next)), now_s);
+        self.owes_off = self.begin(|encoder| Some(encoder.off(next)), now_s);
     }
 
     /// What goes out next, now that nothing is on its way to the port.

@@ -103,12 +103,20 @@ pub(super) fn open_port(port: &str, baud: u32) -> Result<Box<dyn SerialPort>, Bo
             serialport::ErrorKind::Io(ErrorKind::PermissionDenied) => {
                 "you may not use this port (on Linux, its group is often dialout)".to_owned()
             }
+            _ if is_no_line(&error) => "this is no serial port".to_owned(),
             // The crate says so of ports that another program has.
             serialport::ErrorKind::NoDevice => format!("{error}: does another program use it?"),
             _ => error.to_string(),
         };
         BoardError::Open { port: port.to_owned(), why }
     })
+}
+
+/// The system's answer for files and devices that have no line settings: ENOTTY of POSIX, which it
+/// calls by an old name.
+fn is_no_line(error: &serialport::Error) -> bool {
+    let said = error.description.to_lowercase();
+    said.contains("typewriter") || said.contains("inappropriate ioctl")
 }
 
 /// A port that is told OFF when it is dropped, whatever the reason, a panic too.

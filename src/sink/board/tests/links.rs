@@ -164,6 +164,27 @@ fn off_now_overtakes_everything() {
 }
 
 #[test]
+fn off_is_sent_again_and_whole_once_a_stuck_port_takes_bytes() {
+    let mut bench = Bench::ready(1_000_000);
+    let begun = bench.link.turn(&mut bench.queue, true, 1.0).unwrap()[..2].to_vec();
+    bench.link.wrote(2, 1.0);
+    for n in 1..300 {
+        let now_s = 1.0 + f64::from(n) / 100.0;
+        assert!(bench.link.turn(&mut bench.queue, false, now_s).is_some(), "{n}: OFF is dropped");
+    }
+    let bytes = bench.link.turn(&mut bench.queue, false, 4.0).unwrap().to_vec();
+    bench.link.wrote(bytes.len(), 4.0);
+    let all = [begun, bytes].concat();
+    let mut rest = all.as_slice();
+    let mut decoder = Decoder::new(99);
+    assert!(decoder.take(&mut rest).unwrap().is_err());
+    assert_eq!(decoded(&mut decoder, rest), [(Kind::Off, 0, vec![])]);
+    // Once is enough.
+    bench.report(5.0, Status::default());
+    assert_eq!(bench.turn(5.0), []);
+}
+
+#[test]
 fn a_stuck_port_is_not_fed_stale_frames_when_it_wakes() {
     let mut bench = Bench::ready(1_000_000);
     bench.give(0, 1.0);

@@ -2,6 +2,24 @@
 //!
 //! Everything rounds toward off, so a compare value never asks for more than was wished or
 //! allowed, and all powers are those of the compare value that is really sent.
+//!
+//! A coil whose pull on the fluid is known ([`settings`]) takes a wish as a share of that pull: the law
+//! read backwards ([`curve`]) gives a current, the winding's temperature and the diode's drop a duty
+//! ([`means`]), and a [`lifter`] pulls in, holds and lets go. [`told`] says what that comes to.
+
+mod curve;
+mod lifter;
+mod lifters;
+mod means;
+mod refuse;
+mod settings;
+mod told;
+
+pub(super) use lifters::Lifters;
+pub(super) use refuse::check_pull;
+pub use refuse::{PullFault, pull_fault};
+pub use settings::{Pull, PullRange, PullSettings};
+pub use told::{PullReport, pull_reports};
 
 use super::{CoilBudget, Polarity};
 use crate::coil::chords::Chords;
@@ -10,6 +28,32 @@ use crate::units::Share;
 /// A wish that misses a step by no more than this, in steps, is that step: k/steps is not always
 /// k steps after rounding.
 const HAIR: f64 = 1e-9;
+
+/// What one coil asks of its driver in one frame.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Ask {
+    /// Compare value without its sign, and the sign.
+    pub code: u32,
+    pub backwards: bool,
+    /// The duty that was wished for, above 1 where full duty is not enough.
+    pub wanted: f64,
+    /// What the coil does not even ask for, after it was denied again and again.
+    pub denied: Denied,
+}
+
+/// A compare value that was denied so often that a coil rests, and by what.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Denied {
+    Nothing,
+    Heat(u32),
+    Rail(u32),
+}
+
+impl Ask {
+    /// Nothing.
+    pub(super) const OFF: Self =
+        Self { code: 0, backwards: false, wanted: 0.0, denied: Denied::Nothing };
+}
 
 /// One coil's driver.
 #[derive(Debug, Clone, Copy)]
@@ -70,8 +114,38 @@ pub(super) struct Wired<'a> {
 }
 
 impl Wired<'_> {
+    /// What a wish for a share of full duty asks for.
+    pub(super) fn straight(&self, wish: Share) -> Ask {
+        Ask {
+            code: self.asked(wish),
+            backwards: wish.get() < 0.0,
+            wanted: wish.get().abs(),
+            denied: Denied::Nothing,
+        }
+    }
+
+    /// A duty in steps, not yet whole, as far as the driver goes.
+    fn steps(&self, duty: f64) -> f64 {
+        (duty * self.driver.steps).min(self.driver.steps)
+    }
+
+    /// The largest compare value that does not pass a duty.
+    fn whole(&self, duty: f64) -> u32 {
+        whole_steps(self.steps(duty) + HAIR)
+    }
+
+    /// The least compare value that the driver makes.
+    fn least(&self) -> u32 {
+        self.driver.least
+    }
+
+    /// Whether the driver pushes both ways.
+    fn two_way(&self) -> bool {
+        self.driver.two_way
+    }
+
     /// The compare value, without its sign, that a wish asks for.
-    pub(super) fn asked(&self, wish: Share) -> u32 {
+    fn asked(&self, wish: Share) -> u32 {
         let size = if self.driver.two_way { wish.get().abs() } else { wish.get().max(0.0) };
         whole_steps((size * self.driver.steps + HAIR).min(self.driver.steps))
     }
@@ -97,10 +171,16 @@ impl Wired<'_> {
     }
 }
 
-/// The compare value with the direction of the wish.
-pub(super) fn signed(code: u32, wish: Share) -> i32 {
+/// The compare value with its direction.
+pub(super) fn signed(code: u32, backwards: bool) -> i32 {
     let code = i32::try_from(code).unwrap_or(0);
-    if wish.get() < 0.0 { -code } else { code }
+    if backwards { -code } else { code }
+}
+
+/// Rounded toward off.
+#[expect(clippy::cast_possible_truncation, reason = "callers pass 0 to 65535")]
+fn signed_steps(steps: f64) -> i32 {
+    (steps + HAIR) as i32
 }
 
 #[expect(clippy::cast_possible_truncation, reason = "rounding toward off is the purpose")]
@@ -138,6 +218,7 @@ mod tests {
             steps,
             least_duty: 0.0,
             turn_rest: Seconds(0.0),
+            pull: Pull::Straight,
         }
     }
 
@@ -176,6 +257,6 @@ mod tests {
         let coils = [coil(200, Polarity::Unipolar), coil(200, Polarity::SignMagnitude)];
         let asked: Vec<u32> = Drivers::new(&coils).all().map(|wired| wired.asked(back)).collect();
         assert_eq!(asked, [0, 100]);
-        assert_eq!((signed(100, back), signed(100, Share::ALL)), (-100, 100));
+        assert_eq!((signed(100, true), signed(100, false)), (-100, 100));
     }
 }
