@@ -7,6 +7,7 @@
 //! Beside every `NAME.wav` in DIR comes `NAME.looks`: single precision numbers, low byte first, 250
 //! looks a second, each of three numbers (mean rise, highest rise, mean level) for every group of
 //! bands.
+#![allow(clippy::disallowed_methods, reason = "reads and writes files, as its text says")]
 
 #![allow(clippy::disallowed_methods, reason = "reads and writes files, as it is asked to")]
 

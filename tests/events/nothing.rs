@@ -37,6 +37,21 @@ fn silence_noise_hum_swells_and_sweeps_hold_no_event() {
     assert!(faults.is_empty(), "{}", faults.join("\n"));
 }
 
+/// What sounds from the start on did not begin there, even if a window needs some looks to fill and
+/// the cut was softened over 5 ms.
+#[test]
+fn noise_from_the_start_holds_no_event() {
+    for (seed, rms) in [(21, 0.03), (22, 0.03), (23, 0.1), (24, 0.003), (25, 0.01), (26, 0.1)] {
+        let mut sound = tone::pink_noise(seed, rms, songs::instants(2.0, RATE_HZ));
+        for (n, sample) in sound.iter_mut().take(songs::instants(0.005, RATE_HZ)).enumerate() {
+            *sample *= n as f32 / (0.005 * RATE_HZ as f32);
+        }
+        for hearing in [Hearing::AsLive, Hearing::LookAhead] {
+            assert_eq!(count(&sound, hearing), 0, "seed {seed}, {hearing:?}");
+        }
+    }
+}
+
 /// A burst of noise out of silence, loud or faint.
 #[test]
 fn one_burst_is_one_event() {

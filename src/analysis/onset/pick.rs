@@ -86,3 +86,25 @@ impl Picker {
         &self.found
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::view::LIVE;
+    use super::*;
+
+    /// Whether scores count in the tenth look, if the sound sets in with the given one.
+    fn counts_soon(first: usize) -> bool {
+        let mut picker = Picker::new(LIVE);
+        for look in 1..=10 {
+            picker.hear(&[if look < first { 0.0 } else { 2.0 * SOUNDS }; SIZE]);
+        }
+        picker.counts()
+    }
+
+    #[test]
+    fn what_sounds_within_two_looks_is_only_listened_to_at_first() {
+        assert!(!counts_soon(1));
+        assert!(!counts_soon(2), "the first look may be too little for any window");
+        assert!(counts_soon(3));
+    }
+}
