@@ -106,9 +106,6 @@ pub use writer::{WriteError, Writer};
 /// Major and minor version of the format that [`Writer`] writes.
 pub const FORMAT: [u16; 2] = [1, 1];
 
-/// The version of a file that holds what a plan did: `gains` in HEAD, `gained` in TAIL.
-pub const FORMAT_PLANNED: [u16; 2] = [1, 1];
-
 /// How the name of a duty file ends, after the dot.
 pub const SUFFIX: &str = "duty";
 

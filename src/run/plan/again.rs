@@ -7,7 +7,6 @@ use super::{RenderError, RenderJob};
 use crate::budget::{Budget, BudgetSettings, Plan, Rehearsal, Start};
 use crate::engine::EngineError;
 use crate::frame::Head;
-use crate::frame::record::FORMAT_PLANNED;
 use crate::run::ends::{start_word, tail_of};
 use crate::run::meter::Metering;
 use crate::run::pump::Flow;
@@ -32,7 +31,6 @@ pub(super) fn make(
     for (number, song) in list.iter_mut().enumerate() {
         // A file that is open cannot be begun anew.
         song.made.file = None;
-        song.head.version = FORMAT_PLANNED;
         song.head.gains.clone_from(&plan.gains);
         song.head.start = start_word(&start).into();
         song.settings.start = start;

@@ -10,7 +10,6 @@ use crate::audio::fingerprint::Fingerprint;
 use crate::audio::{SampleBlock, SoundFormat, Source};
 use crate::budget::{BudgetSettings, Clamp, Plan, Rehearsal, Start};
 use crate::engine::{EngineError, Step};
-use crate::frame::record::FORMAT_PLANNED;
 use crate::frame::{Head, Tail};
 use crate::preset::Names;
 use crate::run::ahead::Ahead;
@@ -158,7 +157,7 @@ impl Songs {
         let gained = self.tally.gained();
         let planned = self.songs.iter().any(|song| !song.head.gains.is_empty());
         for song in &mut self.songs {
-            if song.head.version >= FORMAT_PLANNED {
+            if !song.head.gains.is_empty() {
                 song.made.tail.gained = Some(gained);
             }
             if let (true, Some(file)) = (self.whole, song.made.file.take()) {
