@@ -221,7 +221,9 @@ impl Link {
     }
 
     fn abandon(&mut self) {
-        self.torn |= self.pending() && self.taken > 0;
+        // A delimiter that did not go out either is still owed.
+        let owed = self.out.first() == Some(&DELIMITER);
+        self.torn |= self.pending() && (self.taken > 0 || owed);
         self.out.clear();
         self.taken = 0;
     }
