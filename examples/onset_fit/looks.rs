@@ -8,8 +8,6 @@
 //! looks a second, each of three numbers (mean rise, highest rise, mean level) for every group of
 //! bands.
 #![allow(clippy::disallowed_methods, reason = "reads and writes files, as its text says")]
-#![allow(clippy::disallowed_methods, reason = "reads and writes files, as it is asked to")]
-
 use std::error::Error;
 use std::path::Path;
 
