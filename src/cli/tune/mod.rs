@@ -5,7 +5,7 @@ mod driven;
 use std::net::IpAddr;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, AtomicU32};
+use std::sync::atomic::AtomicU32;
 use std::sync::mpsc::channel;
 
 use coilscore::audio::{Source, collect, file};
@@ -21,7 +21,7 @@ use coilscore::units::Rate;
 
 use super::inputs::{self, Files};
 use super::render::ArithArg;
-use super::{Failure, Outcome, heat, tell};
+use super::{Failure, Outcome, heat, signals, tell};
 use driven::Driven;
 
 /// Flags as typed.
@@ -95,16 +95,7 @@ pub(super) fn run(args: &Args) -> Outcome {
     if let Some(address) = args.open_to {
         outer(address, args.page_port).map_err(Failure::Refused)?;
     }
-    let stop = Arc::new(AtomicBool::new(false));
-    for signal in [
-        signal_hook::consts::SIGINT,
-        signal_hook::consts::SIGTERM,
-        #[cfg(unix)]
-        signal_hook::consts::SIGHUP,
-    ] {
-        signal_hook::flag::register(signal, Arc::clone(&stop)).map_err(Failure::failed)?;
-    }
-    let controls = Arc::new(Controls::new(stop));
+    let controls = Arc::new(Controls::new(signals::stop_flag()?));
     let sound = sound(args, &controls)?;
     let work = work(args, &mapping, &place, &display, sound.source.format())?;
     play(args, &mapping, &display, (&place, sound), work, controls)

@@ -221,9 +221,7 @@ impl Link {
     }
 
     fn abandon(&mut self) {
-        // A delimiter that did not go out either is still owed.
-        let owed = self.out.first() == Some(&DELIMITER);
-        self.torn |= self.pending() && (self.taken > 0 || owed);
+        self.torn |= self.pending() && self.taken > 0;
         self.out.clear();
         self.taken = 0;
     }
