@@ -66,7 +66,9 @@ pub struct View {
 pub struct RouteView {
     /// Its name.
     pub name: String,
-    /// Lower and upper edge of each band, Hz.
+    /// How many values it gives its motion, and with them pairs of numbers a look holds for it.
+    pub values: usize,
+    /// Lower and upper edge of each band, Hz; none for routes that hear other things.
     pub bands_hz: Vec<(f64, f64)>,
     /// How long after the sound the slowest of them shows, s.
     pub delay_s: f64,
@@ -109,6 +111,7 @@ fn view(
         let heard = || route.bands.iter().filter_map(|&band| bands.get(band));
         RouteView {
             name: name.clone(),
+            values: route.values(),
             bands_hz: heard().map(|it| (it.request.low_hz.0, it.request.high_hz.0)).collect(),
             delay_s: heard().map(|it| it.delay_s.0).fold(0.0, f64::max),
             coils: route.coils.iter().map(|coil| coil.0).collect(),

@@ -121,7 +121,10 @@ function trimShown(always) {
 }
 
 function notice(text) {
+  // Said once, until something else is said.
+  if (at("notices").lastElementChild?.dataset.text === text) return;
   const line = make("p", {}, make("span", { textContent: text }));
+  line.dataset.text = text;
   const close = make("button", { textContent: "Close" });
   close.onclick = () => line.remove();
   line.append(close);

@@ -25,7 +25,7 @@ export class Lanes {
       this.home.replaceChildren(...this.lanes.map((lane) => lane.row));
       if (focus) document.getElementById(focus)?.focus();
     }
-    this.counts = work.routes.map((route) => route.bands_hz.length);
+    this.counts = work.routes.map((route) => route.values);
     const solo = work.solo.length > 0;
     this.lanes.forEach((lane, index) => {
       const muted = work.muted.includes(lane.name), alone = work.solo.includes(lane.name);

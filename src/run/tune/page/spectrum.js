@@ -137,10 +137,9 @@ export class Spectrum {
     let number = 0;
     (this.routes ?? []).forEach((route, index) => {
       const y = top + each * index, chosen = index === this.selected;
-      for (const [low, high] of route.bands_hz) {
+      for (const [place, [low, high]] of route.bands_hz.entries()) {
         const [x0, x1] = [this.at(low) * w, this.at(high) * w];
-        const value = look.routes[2 * number] ?? 0;
-        number += 1;
+        const value = look.routes[2 * (number + Math.min(place, route.values - 1))] ?? 0;
         g.fillStyle = GROUND;
         g.fillRect(x0, y + 2, x1 - x0, each - 4);
         g.globalAlpha = 0.85;
@@ -151,6 +150,7 @@ export class Spectrum {
         g.lineWidth = chosen ? 2 : 1;
         g.strokeRect(x0 + 0.5, y + 2.5, x1 - x0 - 1, each - 5);
       }
+      number += route.values;
       const first = route.bands_hz[0];
       if (first && each > 11) {
         g.fillStyle = INK;
