@@ -13,6 +13,9 @@ pub mod edges;
 pub mod file;
 pub mod fingerprint;
 pub mod noise;
+#[cfg(feature = "capture")]
+#[allow(clippy::disallowed_methods, reason = "devices come and go in real time")]
+mod patience;
 pub mod pick;
 pub mod playback;
 pub mod tone;

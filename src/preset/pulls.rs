@@ -1,9 +1,10 @@
 //! What a display says of lifting, put together: the pull of every coil on the fluid.
 
-use super::display::{Block, CoilShape, CoilType, Display, Lifts};
+use super::display::{Block, CoilShape, CoilType, Display};
+use super::wishes::seen;
 use crate::coil::iron::Iron;
 use crate::coil::lift::array::{Placed, Site, biases, sites};
-use crate::coil::lift::{Bench, PullLaw};
+use crate::coil::lift::{Bench, PullLaw, Watched};
 use crate::coil::space::Vec3;
 use crate::mapper::Place;
 use crate::units::Amps;
@@ -23,15 +24,6 @@ pub struct KnownPull {
 
 /// Fluid this close to a coil's axis is pulled to the wall, other fluid along the wall to the axis.
 const ON_AXIS_MM: f64 = 0.5;
-
-/// What watching a coil lift its fluid says of it.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Watched {
-    /// Pull over weight, over what was reckoned.
-    pub factor: f64,
-    /// Pull at which fluid was seen to drop, over that at which it was seen to lift.
-    pub drop_share: Option<f64>,
-}
 
 /// What is missing before pulls are known: keys of the display file, in words.
 pub type Missing = Vec<String>;
@@ -131,42 +123,27 @@ impl<'a> Lifting<'a> {
     }
 
     /// `law` is the coil's at the distance that the display states.
-    ///
-    /// The pull at the duty at which fluid lifted is 1 by definition, so what stands in the weight
-    /// and was not known (wetting, tension, density) comes out of it.
     fn watch(&self, coil: usize, law: &PullLaw) -> Option<Watched> {
-        let (lift, drop) = self.seen(coil)?;
-        let toward = if law.c1 < 0.0 { -1.0 } else { 1.0 };
-        let at_lift = law.pull(toward * lift);
-        if at_lift <= 0.0 {
-            return None;
-        }
-        let drop_share = drop.map(|drop| law.pull(toward * drop) / at_lift);
-        Some(Watched {
-            factor: 1.0 / at_lift,
-            drop_share: drop_share.filter(|share| (0.0..=1.0).contains(share)),
-        })
+        let (block, place) = self.block_of(coil)?;
+        let full_a = self.kinds.get(self.coils.get(coil)?.kind)?.full_a;
+        let (lift_u, drop_u) = seen(self.display, block, place, full_a)?;
+        law.watched(lift_u, drop_u)
     }
 
     /// A law at any distance brought in line with what was seen of its coil, and the share at which
     /// it then drops.
     pub fn calibrated(&self, law: &PullLaw, watched: Option<Watched>) -> (PullLaw, f64) {
         let drop_share = self.display.fluid.as_ref().map_or(1.0, |fluid| fluid.drop_share);
-        watched.map_or((*law, drop_share), |seen| {
-            (law.times(seen.factor), seen.drop_share.unwrap_or(drop_share))
-        })
+        watched.map_or((*law, drop_share), |seen| seen.corrects(law, drop_share))
     }
 
-    /// Duties at which a coil was seen to lift and to drop. At the frequencies that coils are driven
-    /// with, the mean current is the duty times the full current.
-    fn seen(&self, coil: usize) -> Option<(f64, Option<f64>)> {
+    /// The block of a coil, and its place there.
+    fn block_of(&self, coil: usize) -> Option<(&Block, usize)> {
         let mut first = 0;
         for block in &self.display.blocks {
             let count = block.channels.value.len();
             if coil < first + count {
-                let lifts = block.lifts.as_ref()?;
-                let at = |duties| Lifts::seen(duties).nth(coil - first).flatten();
-                return Some((at(&lifts.lift_duty)?, at(&lifts.drop_duty)));
+                return Some((block, coil - first));
             }
             first += count;
         }

@@ -204,7 +204,7 @@ fn settings_of(
     let drive = drive_of(display, block, coil_type)?;
     let full = (drive.supply.0 - drive.switch_drop.0) / drive.resistance.0;
     let known = match &coil_type.law {
-        Some(law) => by_law(&law.value, &drive, full, block.lifts.as_ref(), coil),
+        Some(law) => by_law(&law.value, full, seen(display, block, coil, full)),
         None => known?,
     };
     let mut settings = PullSettings {
@@ -233,16 +233,29 @@ fn settings_of(
 }
 
 /// A stated law, for what the rail drives through a coil, in line with what was seen of it.
-fn by_law(law: &Law, drive: &Drive, full: f64, lifts: Option<&Lifts>, coil: usize) -> KnownPull {
-    let seen = |duties: fn(&Lifts) -> &[f64]| {
-        let duty = Lifts::seen(duties(lifts?)).nth(coil)??;
-        Some(drive.steady(duty).mean.0 / full)
+fn by_law(law: &Law, full: f64, seen: Option<(f64, Option<f64>)>) -> KnownPull {
+    let stated = PullLaw { q0: law.magnet, c1: law.per_a * full, c2: law.per_a2 * full * full };
+    let watched = seen.and_then(|(lift_u, drop_u)| stated.watched(lift_u, drop_u));
+    let (law, drop_share) = watched
+        .map_or((stated, law.drop_share), |watched| watched.corrects(&stated, law.drop_share));
+    KnownPull { law, full: Amps(full), drop_share, seen: watched.is_some() }
+}
+
+/// Mean currents, as shares of `full_a`, at which the fluid of a block's coil was seen to lift, and to
+/// drop; what the driver sends at the duties written, with a winding at room temperature.
+pub(super) fn seen(
+    display: &Display,
+    block: &Block,
+    coil: usize,
+    full_a: f64,
+) -> Option<(f64, Option<f64>)> {
+    let drive = drive_of(display, block, display.coil_types.get(block.coil_type)?)?;
+    let lifts = block.lifts.as_ref()?;
+    let at = |duties| {
+        let duty = Lifts::seen(duties).nth(coil).flatten()?;
+        Some(drive.steady(duty).mean.0 / full_a)
     };
-    let lift_u = seen(|lifts| &lifts.lift_duty);
-    let drop_u = seen(|lifts| &lifts.drop_duty);
-    let reckoned = PullLaw { q0: law.magnet, c1: law.per_a * full, c2: law.per_a2 * full * full };
-    let (law, drop_share) = calibrated(reckoned, law.drop_share, lift_u, drop_u);
-    KnownPull { law, full: Amps(full), drop_share, seen: lift_u.is_some() }
+    Some((at(&lifts.lift_duty)?, at(&lifts.drop_duty)))
 }
 
 /// With a strong magnet the smallest wish would lift; noise should not. Our choice, no source.
@@ -258,23 +271,6 @@ fn drive_of(display: &Display, block: &Block, coil_type: &CoilType) -> Option<Dr
         resistance: resistance_at(ohms, at, Celsius(display.room_c.value)),
         x: coil_type.period_over_tau(display.driver.pwm_hz.as_ref().map(|pwm| pwm.value)),
     })
-}
-
-/// A law and its drop share corrected by currents at which fluid was seen to lift and to drop: weight and
-/// interface are the least certain of what a law is made of, and scale all of it.
-fn calibrated(
-    law: PullLaw,
-    drop_share: f64,
-    lift_u: Option<f64>,
-    drop_u: Option<f64>,
-) -> (PullLaw, f64) {
-    // The driver's own direction, in which it was seen, may be the one against the magnet.
-    let pull = |law: &PullLaw, u: f64| law.pull(if law.c1 < 0.0 { -u } else { u });
-    let lifting = lift_u.map_or(1.0, |u| pull(&law, u));
-    let scale = if lifting > 0.0 { lifting.recip() } else { 1.0 };
-    let law = PullLaw { q0: law.q0 * scale, c1: law.c1 * scale, c2: law.c2 * scale };
-    let drop = drop_u.map_or(drop_share, |u| pull(&law, u));
-    (law, if drop > 0.0 && drop <= 1.0 { drop } else { drop_share })
 }
 
 #[cfg(test)]
@@ -366,18 +362,5 @@ place.at = { mm = [[90, 0]] }
             .replace("wishes.held = { margin_percent = 15, lift_at = 0.4 }", "wishes = \"duty\"");
         let display = crate::preset::display::read("tank", &duty).unwrap_or_else(|e| panic!("{e}"));
         assert_eq!(prepare_pulls(&display, rate, Start::Cold), straight);
-    }
-
-    #[test]
-    fn what_was_seen_replaces_what_was_reckoned() {
-        let law = PullLaw { q0: 0.5, c1: 1.51321, c2: 0.777_090 };
-        // It was seen to lift at 0.4 and to drop at 0.2 instead of 0.288 and 0.064.
-        let (law, drop) = calibrated(law, 0.6, Some(0.4), Some(0.2));
-        assert!((law.pull(0.4) - 1.0).abs() < 1e-12 && (law.pull(0.2) - drop).abs() < 1e-12);
-        assert!((law.q0 / law.c2 - 0.5 / 0.777_090).abs() < 1e-12, "all of it is scaled");
-        let turned = PullLaw { c1: -law.c1, ..law };
-        assert!((calibrated(turned, 0.6, Some(0.4), None).0.pull(-0.4) - 1.0).abs() < 1e-12);
-        let (same, drop) = calibrated(law, 0.6, None, None);
-        assert_eq!((same, drop.to_bits()), (law, 0.6_f64.to_bits()));
     }
 }

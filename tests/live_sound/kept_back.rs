@@ -130,6 +130,35 @@ fn hears_both() {
     apart.sort_unstable();
     let middle = apart[apart.len() / 2];
     println!("{middle} instants apart in the middle, {APART} were played");
+    assert!(middle.abs_diff(APART as u64) < APART as u64 / 50, "{middle} instead of {APART}");
+}
+
+#[test]
+fn an_output_that_goes_away_is_opened_again() {
+    let (sound, desk) = (Loopback::start(), desk());
+    write_clicks(&desk.path("clicks.wav"), CLICKS, APART);
+    let more = ["--dry-run", "--sound-out", Loopback::BACK, "--delay", "150"];
+    let mut live = Live::start(&desk, &sound, &more);
+    let alive = live.until("sound", |second| second["sound_out"]["alive"] == true);
+    assert_eq!(alive["sound_out"]["output"], Loopback::BACK, "{alive}");
+    sound.lose_back();
+    let lost = live.until("the loss", |second| second["sound_out"]["alive"] == false);
+    assert_eq!(lost["sound_out"]["losses"], 1, "{lost}");
+    assert_eq!(lost["input"]["alive"], true, "the show goes on: {lost}");
+    sound.regain_back();
+    live.until("the return", |second| second["sound_out"]["alive"] == true);
+    inside(&sound, "kept_back::hears_both", &desk.path(""));
+    live.press("q");
+    let mut last = lost;
+    while let Some(second) = live.second() {
+        last = second;
+    }
+    assert_eq!(last["sound_out"]["losses"], 1, "{last}");
+    assert!(last["sound_out"]["held_ms"].as_f64().unwrap() > 0.0, "{last}");
+    let ended = live.end();
+    assert_eq!(ended.code, Some(0), "{}", ended.told);
+    assert!(ended.told.contains("output is gone"), "{}", ended.told);
+    assert!(ended.told.contains("output is back"), "{}", ended.told);
 }
 
 #[test]

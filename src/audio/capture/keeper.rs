@@ -4,13 +4,10 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::{SyncSender, TrySendError};
 use std::thread;
-use std::time::Duration;
 
 use super::intake::{Drain, Gauges};
 use super::stream::{GRAVE, Opened, Plan, open};
-
-/// Between two looks at the stream.
-const LOOK: Duration = Duration::from_millis(25);
+use crate::audio::patience::{LOOK, back_off, wait};
 
 /// How long a stream that has delivered may pause, ns, before it counts as dead.
 const PAUSE_NS: u64 = 1_000_000_000;
@@ -18,9 +15,6 @@ const PAUSE_NS: u64 = 1_000_000_000;
 /// How long a fresh stream may take to deliver, ns. A null sink of a sound server that nobody has
 /// asked for speed wakes every 2 s.
 const WARM_UP_NS: u64 = 4_000_000_000;
-
-/// Waits between attempts to open.
-const BACK_OFF_MS: [u64; 5] = [100, 250, 500, 1000, 2000];
 
 /// What the keeper tells the reader.
 pub(super) enum News {
@@ -53,12 +47,6 @@ fn verdict(signs: Signs) -> Option<&'static str> {
         _ if signs.quiet_ns > PAUSE_NS => Some("it stopped delivering"),
         _ => None,
     }
-}
-
-/// The wait before attempt `failed` (0: the first after a loss).
-fn back_off(failed: usize) -> Duration {
-    let last = BACK_OFF_MS.len() - 1;
-    Duration::from_millis(BACK_OFF_MS.get(failed.min(last)).copied().unwrap_or(2000))
 }
 
 /// Runs until told to quit. Takes the stream that is open already.
@@ -128,15 +116,6 @@ fn tell(news: &SyncSender<News>, told: &mut String, why: &str) {
     }
 }
 
-fn wait(span: Duration, quit: &Quit) {
-    let mut left = span;
-    while !left.is_zero() && !quit.load(Ordering::Relaxed) {
-        let now = left.min(LOOK);
-        thread::sleep(now);
-        left -= now;
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -152,11 +131,5 @@ mod tests {
         assert_eq!(verdict(signs(1, 5, 0)), Some(GRAVE[0].1));
         assert_eq!(verdict(signs(9, 5, 0)), Some(GRAVE[8].1));
         assert_eq!(verdict(signs(200, 0, 0)), Some("an unknown error"));
-    }
-
-    #[test]
-    fn attempts_come_further_and_further_apart() {
-        let waits: Vec<u128> = [0, 1, 2, 3, 4, 5, 1000].map(|n| back_off(n).as_millis()).to_vec();
-        assert_eq!(waits, [100, 250, 500, 1000, 2000, 2000, 2000]);
     }
 }

@@ -13,6 +13,7 @@ use super::super::{print, tell};
 use super::driven::Boards;
 use super::hands::words;
 use super::setup::Ready;
+use super::sound_out::Told;
 use super::{Args, StatusArg};
 
 /// What is shown, and what is known for it.
@@ -28,6 +29,7 @@ pub(super) struct Screen {
     /// From a click to the band's answer: quickest and slowest band, s.
     bands_s: (f64, f64),
     line_s: f64,
+    sound_out: Option<Told>,
     boards: Boards,
     board: Option<BoardReport>,
     driven: bool,
@@ -65,6 +67,7 @@ impl Screen {
             rate_hz: ready.settled.format.rate_hz,
             bands_s: (delays.clone().fold(f64::INFINITY, f64::min), delays.fold(0.0, f64::max)),
             line_s: ready.driven.line_s,
+            sound_out: ready.sound_out.as_ref().map(|out| out.told.clone()),
             boards: ready.driven.boards(),
             board: ready.driven.boards().report(),
             driven: !args.dry_run,
@@ -176,13 +179,17 @@ impl Screen {
         let skipped = board.as_ref().map_or(0, |board| board.skipped);
         let board = board.as_ref().map_or_else(|| "dry run".to_owned(), board_words);
         let hands = words(snapshot.hands, &self.mappings);
+        let mute = match &self.sound_out {
+            Some(told) if told.is_lost() => " | OUTPUT GONE",
+            _ => "",
+        };
         let over = match self.gauged.overrun {
             0 => String::new(),
             overrun => format!(" | {overrun} samples OVERRUN"),
         };
         format!(
             "{clock} | {heard} | {} {:.0} K left | {:.0} ms | engine {:.0} us, {:.0} at worst | {} \
-             frames, {skipped} skipped | {board}{over}{}{hands}",
+             frames, {skipped} skipped | {board}{mute}{over}{}{hands}",
             self.hottest(snapshot),
             snapshot.hottest.headroom_k,
             self.delay(snapshot).total(),
@@ -221,6 +228,7 @@ impl Screen {
             },
             "asked_coils": snapshot.asked_coils,
             "granted_coils": snapshot.granted_coils,
+            "sound_out": self.sound_out.as_ref().map(Told::object),
             "board": self.board.as_ref().map(board_object),
             "hands": snapshot.hands,
         })

@@ -60,7 +60,8 @@ pub(super) fn ready(args: &Args) -> Result<Ready, Failure> {
     let line = Line::new(&job(warmth.start.clone()), &further, settled.format);
     let line = line.map_err(Failure::refused)?;
     inputs::warn(&line.names.warnings);
-    let sound_out = sound_out(args, &line, &job(Start::Unknown), &settled, &driven)?;
+    let (unknown, said) = (job(Start::Unknown), notices.0.clone());
+    let sound_out = sound_out(args, &line, &unknown, &settled, &driven, said)?;
     let recording =
         args.record.as_deref().map(|path| Recording::create(path, &line.head, &warmth.start));
     let recording = recording.transpose().map_err(Failure::failed)?;
@@ -88,13 +89,14 @@ fn sound_out(
     job: &RenderJob<'_>,
     settled: &Settled,
     driven: &Driven,
+    notices: Sender<String>,
 ) -> Result<Option<SoundOut>, Failure> {
     let Some(output) = &args.sound_out else { return Ok(None) };
     // Boards send each frame one block of sound late, and it spends time on the line.
     let block_s = f64::from(settled.granted) / f64::from(settled.format.rate_hz);
     let shown_s = line.shown_after(job).map(|shown| shown.0 + block_s + driven.line_s);
     let back_s = sound_out::back_s(args.delay, shown_s)?;
-    sound_out::open(output, settled.format, settled, back_s).map(Some)
+    sound_out::open(output, settled.format, settled, back_s, notices).map(Some)
 }
 
 fn keep_apart(args: &Args, display: &Path) -> Result<(), Failure> {

@@ -1,8 +1,15 @@
 //! `--sound-out`: what is heard, played again when the fluid has caught up.
 
+use std::sync::Arc;
+use std::sync::mpsc::Sender;
+
 use coilscore::audio::SoundFormat;
 use coilscore::audio::capture::Settled;
-use coilscore::audio::playback::{Feed, Output, OutputError, OutputWanted, keep_back, plan_output};
+
+use coilscore::audio::playback::{
+    Feed, Fill, OutputError, OutputWanted, Pulse, Speaker, keep_back, plan_output,
+};
+use serde_json::{Value, json};
 
 use super::super::{Failure, tell};
 
@@ -34,7 +41,34 @@ pub(super) fn delay(text: &str) -> Result<Delay, String> {
 /// Sound on its way out.
 pub(super) struct SoundOut {
     pub(super) feed: Feed,
-    pub(super) output: Output,
+    pub(super) speaker: Speaker,
+    pub(super) told: Told,
+}
+
+/// What the screen says of it.
+#[derive(Debug, Clone)]
+pub(super) struct Told {
+    output: String,
+    fill: Arc<Fill>,
+    pulse: Arc<Pulse>,
+}
+
+impl Told {
+    /// Whether nothing is played because the output is gone.
+    pub(super) fn is_lost(&self) -> bool {
+        !self.pulse.is_alive()
+    }
+
+    /// As it is now, for programs.
+    pub(super) fn object(&self) -> Value {
+        let kept = self.fill.read();
+        json!({
+            "output": self.output, "alive": self.pulse.is_alive(),
+            "losses": self.pulse.losses(), "held_ms": kept.held_s * 1000.0,
+            "speed_ppm": kept.speed_ppm, "gaps": kept.gaps, "leaps": kept.leaps,
+            "lost_instants": kept.lost,
+        })
+    }
 }
 
 /// How far the sound is kept back, s. `shown_s`: from an instant's being heard to the fluid showing
@@ -57,6 +91,7 @@ pub(super) fn open(
     sound: SoundFormat,
     settled: &Settled,
     back_s: f64,
+    notices: Sender<String>,
 ) -> Result<SoundOut, Failure> {
     let wanted = OutputWanted {
         output: output.to_owned(),
@@ -65,22 +100,30 @@ pub(super) fn open(
         buffer: BUFFER,
     };
     let plan = plan_output(&wanted).map_err(refused)?;
-    let (feed, mut kept, _) = keep_back(sound, plan.rate_hz, back_s).map_err(Failure::refused)?;
+    let (feed, mut kept, fill) =
+        keep_back(sound, plan.rate_hz, back_s).map_err(Failure::refused)?;
     // What the input's block has waited already when it is heard, on average.
     let waited_s = 0.5 * f64::from(settled.granted) / f64::from(sound.rate_hz);
-    let output = Output::open(&plan, move |block, later_s| {
+    let name = plan.output.clone();
+    let said = Box::new(move |sentence: &str| {
+        // Nobody is left to hear it.
+        let _ = notices.send(sentence.to_owned());
+    });
+    let rate_hz = plan.rate_hz;
+    let fill_block = Box::new(move |block: &mut [f32], later_s: f64| {
         kept.aim(back_s - later_s - waited_s);
         kept.play(block)
-    })
-    .map_err(refused)?;
+    });
+    let speaker = Speaker::open(wanted, plan, fill_block, said).map_err(refused)?;
     tell(&format!(
         "plays it through {} at {} Hz, {:.0} ms after it was heard (not for performers who are seen; \
          turn the amplifier up slowly, loud sound harms hearing)",
-        plan.output,
-        plan.rate_hz,
+        name,
+        rate_hz,
         1000.0 * back_s
     ));
-    Ok(SoundOut { feed, output })
+    let told = Told { output: name, fill, pulse: speaker.pulse() };
+    Ok(SoundOut { feed, speaker, told })
 }
 
 fn refused(error: OutputError) -> Failure {

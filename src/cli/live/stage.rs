@@ -4,7 +4,7 @@ use std::sync::mpsc::{Receiver, sync_channel};
 use std::thread;
 use std::time::Duration;
 
-use coilscore::audio::playback::{Feed, Output, Tap};
+use coilscore::audio::playback::{Feed, Tap};
 use coilscore::frame::Tail;
 use coilscore::run::ends::tail;
 use coilscore::run::live::{Controls, Kept, Outlet, Saving, Show, Snapshot, Watch};
@@ -39,11 +39,11 @@ pub(super) fn play(args: &Args, mut ready: Ready) -> Outcome {
     let notices = std::mem::replace(&mut ready.notices.1, std::sync::mpsc::channel().1);
     let watch = Watch { snapshots, notices: ready.notices.0.clone() };
     let mut screen = Screen::new(args, &ready);
-    let (feed, output) = match ready.sound_out.take() {
-        Some(SoundOut { feed, output }) => (Some(feed), Some(output)),
+    // The speaker sounds until the show is over.
+    let (feed, _speaker) = match ready.sound_out.take() {
+        Some(SoundOut { feed, speaker, .. }) => (Some(feed), Some(speaker)),
         None => (None, None),
     };
-    let mut output_lost = false;
     let until = args.seconds.map(|s| whole(s * f64::from(ready.settled.format.rate_hz)));
     let played = thread::scope(|scope| {
         let controls = &controls;
@@ -54,10 +54,6 @@ pub(super) fn play(args: &Args, mut ready: Ready) -> Outcome {
         let mut keys = Keys::open();
         while !engine.is_finished() {
             watch_over(&mut keys, controls, &mut screen, &seen, &notices);
-            if !output_lost && output.as_ref().is_some_and(Output::is_lost) {
-                output_lost = true;
-                screen.notice("the sound's output is gone: the show goes on without it");
-            }
         }
         engine.join().map_err(|_| {
             Failure::Failed("the engine broke down; all coils were switched off".into())

@@ -63,6 +63,23 @@ impl PullLaw {
         Self { q0: factor * self.q0, c1: factor * self.c1, c2: factor * self.c2 }
     }
 
+    /// What watching fluid lift at the current `lift_u`, and drop at `drop_u`, says of the law; both
+    /// driven as the driver does when it lifts, which with a magnet the wrong way round is against it.
+    /// `None` when the law has no pull there.
+    ///
+    /// The pull at which fluid lifts is 1 by definition. What stands in the weight (wetting, tension,
+    /// density) is the least certain of what a law is made of and scales all of it, so the difference
+    /// comes out of that.
+    pub fn watched(&self, lift_u: f64, drop_u: Option<f64>) -> Option<Watched> {
+        let toward = if self.c1 < 0.0 { -1.0 } else { 1.0 };
+        let at_lift = self.pull(toward * lift_u);
+        let drop_share = drop_u.map(|drop_u| self.pull(toward * drop_u) / at_lift);
+        (at_lift > 0.0).then(|| Watched {
+            factor: at_lift.recip(),
+            drop_share: drop_share.filter(|&share| share > 0.0 && share <= 1.0),
+        })
+    }
+
     /// Where fluid lifts.
     pub fn lift(&self) -> Option<f64> {
         self.current_for(1.0)
@@ -85,6 +102,23 @@ impl PullLaw {
     }
 }
 
+/// What watching a coil lift its fluid says of its law.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Watched {
+    /// Pull over weight, over what was reckoned.
+    pub factor: f64,
+    /// Pull at which fluid was seen to drop, over that at which it was seen to lift.
+    pub drop_share: Option<f64>,
+}
+
+impl Watched {
+    /// A law, at any distance, brought in line with what was seen of its coil, and the share at which
+    /// fluid then drops; `drop_share` where no dropping was seen.
+    pub fn corrects(&self, law: &PullLaw, drop_share: f64) -> (PullLaw, f64) {
+        (law.times(self.factor), self.drop_share.unwrap_or(drop_share))
+    }
+}
+
 /// Pull over weight with the fluid's saturation, for the sum of all fields.
 pub fn saturating_pull(fluid: &Ferrofluid, blob: &Blob, weight_n_per_m3: f64, field: Local) -> f64 {
     let size = field.field.length();
@@ -93,4 +127,29 @@ pub fn saturating_pull(fluid: &Ferrofluid, blob: &Blob, weight_n_per_m3: f64, fi
     }
     let magnetisation = fluid.magnetisation_of(blob.demagnetising, size);
     magnetisation * field.field.dot(field.slope) / size / weight_n_per_m3
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_was_seen_replaces_what_was_reckoned() {
+        let law = PullLaw { q0: 0.5, c1: 1.51321, c2: 0.777_090 };
+        // It was seen to lift at 0.4 and to drop at 0.2 instead of 0.288 and 0.064.
+        let corrected = |law: PullLaw, drop_u| {
+            law.watched(0.4, drop_u).map(|watched| watched.corrects(&law, 0.6))
+        };
+        let Some((seen, drop)) = corrected(law, Some(0.2)) else { unreachable!("it pulls there") };
+        assert!((seen.pull(0.4) - 1.0).abs() < 1e-12 && (seen.pull(0.2) - drop).abs() < 1e-12);
+        assert!((seen.q0 / seen.c2 - 0.5 / 0.777_090).abs() < 1e-12, "all of it is scaled");
+        // With the magnet the wrong way round the driver drives against it.
+        let turned = PullLaw { c1: -law.c1, ..law };
+        assert!(
+            corrected(turned, None).is_some_and(|(law, _)| (law.pull(-0.4) - 1.0).abs() < 1e-12)
+        );
+        // Dropping above the lift, or where nothing pulls, was not seen right.
+        assert!(corrected(law, Some(0.5)).is_some_and(|(_, drop)| drop == 0.6));
+        assert_eq!(corrected(PullLaw { q0: -9.0, ..law }, Some(0.2)), None);
+    }
 }

@@ -14,4 +14,4 @@ pub mod law;
 pub mod tolerance;
 
 pub use bench::{Bench, BiasError};
-pub use law::PullLaw;
+pub use law::{PullLaw, Watched};
