@@ -13,7 +13,7 @@ use coilscore::audio::Source;
 use coilscore::audio::capture::{Capture, Wanted};
 use tempfile::TempDir;
 
-use crate::bench::{OnLine, one_channel, text};
+use crate::bench::{Desk, OnLine, one_channel, text};
 use crate::board::Seen;
 use crate::common;
 use crate::delay::write_clicks;
@@ -179,6 +179,29 @@ fn a_song_is_played_in_step_with_its_frames() {
 }
 
 #[test]
+fn another_song_than_the_frames_were_made_from_is_told() {
+    let (sound, desk) = (Loopback::start(), Desk::new(common::UNLIMITED));
+    let mapping = common::one_band("one", 6000.0, 14_000.0, -90.0, -30.0);
+    std::fs::write(desk.path("mapping.toml"), mapping).unwrap();
+    write_clicks(&desk.path("clicks.wav"), 2, APART);
+    write_clicks(&desk.path("other.wav"), 3, APART);
+    let render = ["render", "clicks.wav", "--preset", "mapping.toml", "--out", "clicks.duty"];
+    let render = desk.command(&render).args(["--display", "display.toml"]).output().unwrap();
+    assert!(render.status.success(), "{}", text(&render.stderr));
+    let tells = |song: &str| {
+        let line = OnLine::at(one_channel(), Some(1_000_000));
+        let mut play = desk.command(&["play", "clicks.duty", "--display", "display.toml"]);
+        sound.surround(&mut play);
+        play.args(["--baud", "1000000", "--heat", "none", "--start", "cold", "--sound", song]);
+        play.args(["--sound-out", Loopback::BACK, "--port", &line.name()]);
+        text(&play.output().unwrap().stderr)
+    };
+    let told = tells("other.wav");
+    assert!(told.contains("other.wav: not the sound that clicks.duty was made from"), "{told}");
+    assert!(!tells("clicks.wav").contains("not the sound"));
+}
+
+#[test]
 #[ignore = "started by a_song_is_played_in_step_with_its_frames, in the environment it needs"]
 fn plays_in_step() {
     let line = OnLine::at(one_channel(), Some(1_000_000));
@@ -196,6 +219,7 @@ fn plays_in_step() {
     let back = back.join().unwrap();
     println!("{}", text(&play.stdout));
     assert!(play.status.success(), "{}", text(&play.stderr));
+    assert!(!text(&play.stderr).contains("not the sound"), "{}", text(&play.stderr));
     assert!(back.len() >= CLICKS / 2, "{} clicks", back.len());
     let shown: Vec<f64> = line
         .board()

@@ -6,11 +6,13 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::thread::{self, JoinHandle};
 use std::time::Duration;
 
-use coilscore::audio::Source;
 use coilscore::audio::file::open;
+use coilscore::audio::fingerprint::Fingerprint;
 use coilscore::audio::playback::{
     Feed, Output, OutputError, OutputPlan, OutputWanted, keep_back, plan_output,
 };
+use coilscore::audio::{SoundFormat, Source};
+use coilscore::sink::file::open as duty_file;
 
 use crate::cli::{Failure, tell};
 
@@ -22,6 +24,9 @@ const BUFFER: u32 = 512;
 
 /// Between two looks whether there is room.
 const LOOK: Duration = Duration::from_millis(10);
+
+/// Sounds whose lengths differ by less, s, may be one in two forms.
+const SAME_S: f64 = 0.1;
 
 /// A song that is ready.
 pub(super) struct Song {
@@ -42,6 +47,39 @@ impl Song {
         };
         let plan = plan_output(&wanted).map_err(refused)?;
         Ok(Self { source, plan })
+    }
+
+    /// Says so when it is not what `made_from` was made from: harmless, but out of step.
+    pub(super) fn compare(song: &Path, made_from: &Path) -> Result<(), Failure> {
+        let mut frames = duty_file(made_from).map_err(Failure::refused)?;
+        while frames.next_entry().map_err(Failure::failed)?.is_some() {}
+        let Some(tail) = frames.tail() else { return Ok(()) };
+        let head = frames.head();
+        let mut source = open(song).map_err(Failure::failed)?;
+        let SoundFormat { rate_hz, channels } = source.format();
+        let (mut print, mut instants) = (Fingerprint::new(), 0_u64);
+        while let Some(block) = source.next_block().map_err(Failure::failed)? {
+            print.update(block);
+            instants += block.instants() as u64;
+        }
+        let seconds = |instants: u64, rate_hz: u32| instants as f64 / f64::from(rate_hz.max(1));
+        let is_s = seconds(instants, rate_hz);
+        let was_s = seconds(tail.sound_instants, head.sound_rate_hz);
+        let alike = (head.sound_rate_hz, head.sound_channels) == (rate_hz, channels);
+        let other = match alike {
+            true => print.hex() != tail.sound_digest,
+            // Of one channel, or sampled otherwise: only the length can be compared.
+            false => (is_s - was_s).abs() > SAME_S,
+        };
+        if other {
+            tell(&format!(
+                "--sound {}: not the sound that {} was made from ({is_s:.3} s long, that one \
+                 {was_s:.3} s): frames may be out of step",
+                song.display(),
+                made_from.display()
+            ));
+        }
+        Ok(())
     }
 
     /// Begins to play.

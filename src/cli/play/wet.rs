@@ -16,7 +16,10 @@ pub(super) fn wet(
 ) -> Outcome {
     #[cfg(feature = "capture")]
     let song = match (&args.sound, &args.sound_out) {
-        (Some(song), Some(output)) => Some(super::sound::Song::open(song, output)?),
+        (Some(song), Some(output)) => {
+            super::sound::Song::compare(song, &args.file)?;
+            Some(super::sound::Song::open(song, output)?)
+        }
         _ => None,
     };
     #[cfg(not(feature = "capture"))]
