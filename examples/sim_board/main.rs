@@ -72,9 +72,12 @@ mod run {
         #[arg(long, default_value_t = 22_000)]
         pwm_hz: u32,
         /// Let the coils warm up: winding J/K, winding to backing K/W, backing J/K, backing to room K/W;
-        /// their resistance, 15 ohm in a room of 24 C, follows
+        /// their resistance, `--ohm` in a room of 24 C, follows
         #[arg(long, value_name = "C,R,C,R", value_parser = heat)]
         coils: Option<[f64; 4]>,
+        /// Resistance of every coil, ohm
+        #[arg(long, default_value_t = 15.0, value_parser = ohm)]
+        ohm: f64,
         /// Let the line be this fast; a pseudo-terminal by itself has no speed
         #[arg(long, value_name = "BAUD")]
         speed: Option<u32>,
@@ -93,6 +96,11 @@ mod run {
         /// End after so many seconds
         #[arg(long, value_name = "S")]
         seconds: Option<f64>,
+    }
+
+    fn ohm(text: &str) -> Result<f64, String> {
+        let ohm = text.parse().ok().filter(|ohm: &f64| (0.1..=10_000.0).contains(ohm));
+        ohm.ok_or_else(|| "0.1 to 10000 ohm".into())
     }
 
     fn heat(text: &str) -> Result<[f64; 4], String> {
@@ -121,6 +129,7 @@ mod run {
         };
         let steps = plan.steps;
         let mut sim = SimBoard::new(plan);
+        sim.ohms.fill(args.ohm);
         if let Some(heat) = args.coils {
             sim.plant = Some(Plant::cold(args.channels.max(1), 24.0, heat));
         }

@@ -9,7 +9,9 @@ use coilscore::budget::{Budget, BudgetSettings, Start};
 use coilscore::engine::Prepared;
 use coilscore::mapper::{Combine, Mapper, MotionSettings, Path as Way};
 use coilscore::preset::display::Lifts;
-use coilscore::preset::{Display, Mapping, Names, prepare, prepare_display, prepare_pulls};
+use coilscore::preset::{
+    Display, Mapping, Names, counted, prepare, prepare_display, prepare_pulls,
+};
 use coilscore::run::walk::{FAR, median, off_median};
 use coilscore::units::Rate;
 
@@ -83,9 +85,9 @@ fn pair(args: &Args, preset: PathBuf, display: Option<PathBuf>) -> Result<Displa
 
 fn display_line(settings: &BudgetSettings, names: &Names) -> String {
     format!(
-        "display  {}: {} coils, groups: {}, rails: {}, room {:.0} C\n",
+        "display  {}: {}, groups: {}, rails: {}, room {:.0} C\n",
         names.display,
-        settings.coils.len(),
+        counted(settings.coils.len(), "coil"),
         names.groups.join(", "),
         names.rails.join(", "),
         settings.room.0

@@ -60,3 +60,4 @@ pub use mapping::Mapping;
 pub use names::{CoilName, Names, channel_word, coil_labels};
 pub use prepare::prepare;
 pub use prepare_budget::{prepare_display, prepare_pulls};
+pub use words::counted;

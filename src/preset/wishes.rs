@@ -102,8 +102,8 @@ pub(super) fn read(root: &mut Section<'_>) -> Option<At<Pulling>> {
 }
 
 pub(super) fn read_law(section: &mut Section<'_>) -> Option<At<Law>> {
-    let span = section.peek("law")?.span;
     let mut law = section.table("law")?;
+    let span = law.span.clone();
     let (magnet, per_a2) = (law.number(&LAW_MAGNET), law.number(&LAW_PER_A2));
     let per_a = law.number(&LAW_PER_A);
     let drop_share = law.number_or(&DROP_SHARE, 0.6).value;

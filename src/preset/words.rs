@@ -86,7 +86,7 @@ pub(super) fn either(names: &[String]) -> String {
 }
 
 /// `1 coil`, `2 coils`.
-pub(super) fn counted(count: usize, thing: &str) -> String {
+pub fn counted(count: usize, thing: &str) -> String {
     if count == 1 { format!("1 {thing}") } else { format!("{count} {thing}s") }
 }
 

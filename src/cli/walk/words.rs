@@ -1,7 +1,7 @@
 //! What a walk says on its way.
 
 use coilscore::mapper::Place;
-use coilscore::preset::{CoilName, Display, Names};
+use coilscore::preset::{CoilName, Display, Names, counted};
 use coilscore::run::walk::{Mark, Measured, Said, TestStage, Verdict};
 
 use super::Args;
@@ -49,7 +49,8 @@ impl Words {
         };
         let dry =
             if args.dry_run { "dry run: nothing is driven, nothing is written\n" } else { "" };
-        format!("{}: {} coils, one at a time\n{dry}{keys}", self.names.display, self.places.len())
+        let coils = counted(self.places.len(), "coil");
+        format!("{}: {coils}, one at a time\n{dry}{keys}", self.names.display)
     }
 
     /// One thing, on a line of its own; nothing for what is told elsewhere.
