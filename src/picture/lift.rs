@@ -1,4 +1,5 @@
-//! Pull against current for several distances of the magnet, and a map of the bias over all coils.
+//! Pull against current for several distances of the magnet, of each kind of coil, and a map of the
+//! bias over all coils.
 
 use std::io::Write;
 
@@ -10,6 +11,9 @@ use super::text::{Anchor, draw, draw_beside, fit};
 use crate::sheet::lift::{CURVE_US, CoilLift, KindLift, LiftSheet, curve_u};
 
 const PAGE: (u32, u32) = (1600, 900);
+/// What every further kind of coil adds below, and how many kinds are drawn.
+const FURTHER: u32 = 780;
+const KINDS: usize = 6;
 const LEFT: f64 = 100.0;
 const LABEL: f64 = 15.0;
 const HEADING: f64 = 18.0;
@@ -28,7 +32,9 @@ const LOOKS: [(Rgb, &[f64]); 5] = [
 /// # Errors
 /// When the picture cannot be written.
 pub fn draw_lift(sheet: &LiftSheet, out: impl Write) -> Result<(), PictureError> {
-    let mut canvas = Canvas::new(PAGE.0, PAGE.1);
+    let kinds = sheet.kinds.get(..KINDS).unwrap_or(&sheet.kinds);
+    let further = (1..).zip(kinds.iter().skip(1)).last().map_or(0, |(further, _)| further);
+    let mut canvas = Canvas::new(PAGE.0, PAGE.1 + FURTHER * further);
     let title = format!(
         "{}: magnets {:.1} mm behind the coils' front copper",
         sheet.display, sheet.behind_mm
@@ -36,8 +42,10 @@ pub fn draw_lift(sheet: &LiftSheet, out: impl Write) -> Result<(), PictureError>
     draw(&mut canvas, (LEFT, 52.0), Anchor::Left, 26.0, INK, &fit(&title, 26.0, 1400.0));
     let curves = Rect { left: LEFT, top: 130.0, right: 820.0, bottom: 760.0 };
     let map = Rect { left: 930.0, top: 130.0, right: 1560.0, bottom: 760.0 };
-    if let Some(kind) = sheet.kinds.first() {
-        pull(&mut canvas, kind, curves);
+    for (kind, down) in kinds.iter().zip(0..) {
+        let down = f64::from(FURTHER * down);
+        let rect = Rect { top: curves.top + down, bottom: curves.bottom + down, ..curves };
+        pull(&mut canvas, kind, rect);
     }
     coils(&mut canvas, &sheet.coils, map);
     canvas.write_png(out)
