@@ -75,7 +75,8 @@ mod run {
         /// their resistance, `--ohm` in a room of 24 C, follows
         #[arg(long, value_name = "C,R,C,R", value_parser = heat)]
         coils: Option<[f64; 4]>,
-        /// Resistance of every coil, ohm
+        /// Resistance of every coil, ohm; its current follows the duty, as with slow PWM or freewheel
+        /// drops and inductance left out
         #[arg(long, default_value_t = 15.0, value_parser = ohm)]
         ohm: f64,
         /// Let the line be this fast; a pseudo-terminal by itself has no speed

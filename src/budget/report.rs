@@ -152,7 +152,7 @@ pub fn report(settings: &BudgetSettings) -> Result<Report, BudgetError> {
         (coil.coil_10_min_c, coil.backing_10_min_c) = (warm(early, index), warm(early, backing));
         (coil.coil_4_h_c, coil.backing_4_h_c) = (warm(late, index), warm(late, backing));
         coil.binds = match (late.codes.get(index), late.most.get(index)) {
-            (Some(code), Some(most)) if code < most => {
+            (Some(code), Some(most)) if *code < wired.made(*most) => {
                 let rail = settings.coils.get(index).and_then(|coil| rails.get(coil.rail));
                 Binds::Rail(rail.map_or_else(String::new, |rail| rail.name.clone()))
             }

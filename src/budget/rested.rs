@@ -14,6 +14,11 @@ const LONGEST_DRIVEN_S: f64 = 600.0;
 /// any real coil, and never too cool: more rest is never warmer.
 const MOST_STEPS: f64 = 100_000.0;
 
+/// For the same reason a rest may end once nothing is this much warmer than the room, K; whether it is
+/// so is asked every so many steps.
+const COLD_K: f64 = 1e-3;
+const STEPS_A_LOOK: f64 = 500.0;
+
 /// The most that every node can have, starting from [`BudgetSettings::start`], when this budget let
 /// anything at all be driven for `driven` and nothing for `off` after that. In the order of
 /// [`Start::Nodes`](super::Start::Nodes).
@@ -51,8 +56,11 @@ pub fn rested(
     for (rise, most) in heat.rise.iter_mut().zip(&bound) {
         *rise = rise.min(stretch * most);
     }
-    if off.0 > 0.0 {
-        heat.step(&network, &[], off.0.min(MOST_STEPS * heat.step_s()));
+    let mut left_s = off.0.min(MOST_STEPS * heat.step_s());
+    while left_s > 0.0 && heat.rise.iter().any(|rise| rise.abs() > COLD_K) {
+        let span_s = left_s.min(STEPS_A_LOOK * heat.step_s());
+        heat.step(&network, &[], span_s);
+        left_s -= span_s;
     }
     Ok(heat.rise.iter().map(|rise| Celsius(settings.room.0 + rise)).collect())
 }

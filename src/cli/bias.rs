@@ -130,7 +130,9 @@ fn not_stale(path: &Path, display: &Display, sheet: &LiftSheet) -> Outcome {
 fn write_back(path: &Path, display: &Display, sheet: &LiftSheet) -> Outcome {
     let new_text = with_behind(display.text(), sheet.behind_mm).map_err(Failure::refused)?;
     rewrite(path, display, &new_text).map_err(|error| match error {
-        RewriteError::Place(_) => Failure::Failed(format!("{error}; is there room?")),
+        RewriteError::Place(_) => {
+            Failure::Failed(format!("{error}; is there room, and may you write there?"))
+        }
         other => Failure::Refused(format!("{other}: run it again")),
     })?;
     tell(&format!(

@@ -116,7 +116,7 @@ struct WorkArgs {
     #[arg(long, default_value = "90", value_parser = between(0.0, 200.0))]
     limit_c: f64,
     /// Iron behind the coil: from the last copper to its face, mm; left out: no iron
-    #[arg(long, value_parser = between(0.0, 50.0))]
+    #[arg(long, value_parser = between(0.01, 50.0))]
     iron_gap_mm: Option<f64>,
     /// Thickness of the iron, mm
     #[arg(long, default_value = "5", value_parser = between(0.1, 100.0), requires = "iron_gap_mm")]
@@ -239,6 +239,12 @@ fn use_of(winding: &Winding, group: Group, work: &WorkArgs) -> Use {
 }
 
 fn one(shape: &Shape, asked: &Asked, work: &WorkArgs) -> Outcome {
+    if work.limit_c <= work.room_c {
+        return Err(Failure::Refused(format!(
+            "--limit-c {}: not above the room, which has {} C (--room-c)",
+            work.limit_c, work.room_c
+        )));
+    }
     let sheet = figures(shape, &asked.at).map_err(Failure::refused)?;
     if let Some(advice) = sheet.resistance.advice() {
         tell(&format!("coilscore: {advice}"));

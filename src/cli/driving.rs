@@ -31,7 +31,7 @@ before power: a cut-out on the iron, a fuse in every rail and the board's own wa
   liquids below and away from anything live; mains is for licensed people. Stay with it. Ctrl-C: all off";
 
 /// The user's wish to stop: Ctrl-C, a plain kill, a closed terminal. Never ends the program by
-/// itself, as coils must be off first; that takes less than a second.
+/// itself, as coils must be off first.
 pub(super) struct Stop(Arc<AtomicBool>);
 
 impl Stop {
@@ -92,6 +92,30 @@ pub(super) fn greet(
             Err(error) => return Err(board_failure(error)),
         }
     }
+}
+
+/// Once boards are closed: those that have not said that they are off, in a sentence.
+pub(super) fn not_off(watch: &Watch, ports: &[String]) -> Option<String> {
+    let reports = watch.reports();
+    let silent = reports.iter().zip(ports).filter(|(report, _)| !report.said_off);
+    let silent: Vec<&str> = silent.map(|(_, port)| port.as_str()).collect();
+    let what = match silent.as_slice() {
+        [] => return None,
+        [port] => format!("the board at {port} has not said that it is off"),
+        ports => format!("the boards at {} have not said that they are off", ports.join(", ")),
+    };
+    Some(format!(
+        "{what}. Its own watchdog should have seen to that; do not rely on it: cut the coils' supply \
+         before you touch anything"
+    ))
+}
+
+/// How a run that was stopped by hand ends.
+pub(super) fn stopped(not_off: Option<String>) -> Failure {
+    Failure::Stopped(not_off.map_or_else(
+        || "stopped; all coils are off".into(),
+        |not_off| format!("stopped; {not_off}"),
+    ))
 }
 
 /// The clock on the wall: paces frames, keeps the heat, tells how it goes.

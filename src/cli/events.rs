@@ -12,7 +12,7 @@ use super::{Failure, Outcome, convert, inputs, print, tell, write_whole};
 /// Flags as typed.
 #[derive(Debug, clap::Args)]
 pub(super) struct Args {
-    /// The song: WAV, FLAC, Ogg Vorbis or MP3
+    /// The song: WAV, AIFF, FLAC, Ogg Vorbis, MP3, AAC or ALAC (M4A)
     song: PathBuf,
     /// Table to write (.csv); left out: standard output
     #[arg(long, value_name = "FILE.csv")]

@@ -52,6 +52,13 @@ pub(super) fn open(
     };
     // Either may be written over or removed.
     [usual.path(), file.path()].into_iter().try_for_each(only_heat)?;
+    for kept in [&usual, &file].into_iter().filter(|file| !dry && file.is_kept()) {
+        return Err(Failure::Refused(format!(
+            "{}: another run drives this display and keeps its heat here; end that one first, as two \
+             would know of half of the heat each",
+            kept.path().display()
+        )));
+    }
     if !dry && (none || file.path() != usual.path()) {
         // What is not kept would be believed later, and cooler than the coils are.
         usual.forget().map_err(Failure::failed)?;
@@ -95,6 +102,11 @@ fn only_heat(path: &Path) -> Result<(), Failure> {
     let read = std::fs::File::open(path).and_then(|mut file| file.read(&mut start));
     let Ok(length) = read else { return Ok(()) };
     let start = String::from_utf8_lossy(start.get(..length).unwrap_or_default()).into_owned();
+    // What a lost power supply or an editor leaves of one: torn, and not believed.
+    let start = start.trim_start_matches(['\0', '\u{feff}']);
+    if start.is_empty() {
+        return Ok(());
+    }
     if start.starts_with('{') && start.contains("\"format\"") {
         Ok(())
     } else {

@@ -44,7 +44,7 @@ pub(super) struct Args {
     /// only it has
     #[arg(long, value_name = "TEXT", requires = "sound")]
     sound_out: Option<String>,
-    /// Print nothing but errors and what is wrong
+    /// Print nothing but errors, what is wrong and how warm it starts
     #[arg(long)]
     quiet: bool,
 }
@@ -63,6 +63,10 @@ pub(super) struct Line {
 
 /// Plays.
 pub(super) fn run(args: &Args) -> Outcome {
+    if args.dry_run && !args.line.ports.is_empty() {
+        let what = "--port and --dry-run: leave one of them out, as a dry run drives nothing";
+        return Err(Failure::Refused(what.into()));
+    }
     if args.dry_run != args.line.ports.is_empty() {
         let what = "give --port, the serial port of the board (`coilscore ports` shows them), or \
                     --dry-run to drive nothing";

@@ -98,6 +98,7 @@ pub(super) fn run(args: &Args) -> Outcome {
     let mut inputs = args.files.paths();
     inputs.extend(args.songs.iter().map(PathBuf::as_path).filter(|song| !is_piped(song)));
     inputs.extend(args.inputs.as_deref());
+    inputs.push(Path::new(&args.start));
     inputs.extend(args.next.iter().map(PathBuf::as_path));
     let extra = [args.csv.as_deref(), args.report.as_deref()];
     let outputs = extra.into_iter().flatten().chain(outs.iter().map(PathBuf::as_path));

@@ -66,6 +66,10 @@ fn seconds(text: &str) -> Result<f64, String> {
 
 /// Walks.
 pub(super) fn run(args: &Args) -> Outcome {
+    if args.dry_run && !args.line.ports.is_empty() {
+        let what = "--port and --dry-run: leave one of them out, as a dry run drives nothing";
+        return Err(Failure::Refused(what.into()));
+    }
     if args.dry_run != args.line.ports.is_empty() {
         let what = "give --port, the serial port of the board (`coilscore ports` shows them), or \
                     --dry-run to drive nothing";
@@ -113,7 +117,7 @@ fn dry(args: &Args, display: &Display) -> Outcome {
     };
     let (round, end) = walk(args, stand, &mut floor)?;
     found::tell(args, display, &round, None)?;
-    conclude(end)
+    conclude(end, None)
 }
 
 /// What the wishes go through.
@@ -157,11 +161,15 @@ enum End {
     Failed(String),
 }
 
-fn conclude(end: End) -> Outcome {
-    match end {
-        End::Over => Ok(()),
-        End::Stopped => Err(Failure::Stopped("stopped; all coils are off".into())),
-        End::Failed(why) => Err(Failure::Failed(why)),
+/// `not_off`: boards that have not said that they are off.
+fn conclude(end: End, not_off: Option<String>) -> Outcome {
+    match (end, not_off) {
+        (End::Over, None) => Ok(()),
+        (End::Over, Some(not_off)) => Err(Failure::Failed(not_off)),
+        (End::Stopped, None) => Err(Failure::Stopped("stopped; all coils are off".into())),
+        (End::Stopped, Some(not_off)) => Err(Failure::Stopped(format!("stopped; {not_off}"))),
+        (End::Failed(why), None) => Err(Failure::Failed(why)),
+        (End::Failed(why), Some(not_off)) => Err(Failure::Failed(format!("{why}\n{not_off}"))),
     }
 }
 

@@ -24,7 +24,7 @@ pub(super) const WIRE: Quantity =
 pub(super) const ENAMEL: Quantity =
     limits("enamel_um", "um", (0.0, 200.0), "it is the thickness on one side");
 pub(super) const IRON_GAP: Quantity =
-    limits("gap_mm", "mm", (0.0, 50.0), "from the last copper to the iron's face");
+    limits("gap_mm", "mm", (0.01, 50.0), "from the last copper to the iron's face");
 pub(super) const IRON_THICKNESS: Quantity =
     limits("thickness_mm", "mm", (0.1, 100.0), "plates and discs behind coils lie within that");
 pub(super) const IRON_DIAMETER: Quantity = limits(

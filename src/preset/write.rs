@@ -62,10 +62,20 @@ pub fn with_lifts(
         };
         let before = block.lifts.as_ref();
         let lift = part(&seen.lift_duty);
-        let drop = part(&seen.drop_duty);
+        let mut drop = part(&seen.drop_duty);
         first += count;
         if lift.iter().chain(&drop).all(Option::is_none) {
             continue;
+        }
+        // A fluid that was seen to lift at less than it once dropped at: that was another day.
+        let dropped = |coil: usize| before.and_then(|it| it.drop_duty.get(coil)).copied();
+        for (coil, (lift, drop)) in lift.iter().zip(&mut drop).enumerate() {
+            if let Some(lift) = lift
+                && drop.is_none()
+                && dropped(coil).is_some_and(|old| old > *lift)
+            {
+                *drop = Some(0.0);
+            }
         }
         put(*table, "lift_duty", list(&lift, before.map(|before| before.lift_duty.as_slice())));
         put(*table, "drop_duty", list(&drop, before.map(|before| before.drop_duty.as_slice())));

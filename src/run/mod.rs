@@ -16,6 +16,7 @@ pub mod convert;
 pub mod ends;
 pub mod events;
 pub mod heat_file;
+mod layout;
 pub mod line;
 pub mod live;
 pub mod meter;

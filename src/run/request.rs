@@ -66,7 +66,7 @@ pub struct Answered {
     pub first_cut_s: Option<f64>,
 }
 
-/// Reads a request for `coils` coils. A first line of names is skipped.
+/// Reads a request for `coils` coils. A first line of as many names and no number is skipped.
 ///
 /// # Errors
 /// Names the line and the column for the first row that is not a time and `coils` duties, or
@@ -82,7 +82,9 @@ pub fn read(table: impl Read, coils: usize) -> Result<Vec<Row>, RequestError> {
     for (index, record) in reader.records().enumerate() {
         let record = record.map_err(unreadable)?;
         let line = record.position().map_or(0, csv::Position::line);
-        let names = index == 0 && record.get(0).is_some_and(|field| field.parse::<f64>().is_err());
+        // A row with a number in it is a row, perhaps one with a slip of the pen.
+        let is_number = |field: &str| field.parse::<f64>().is_ok();
+        let names = index == 0 && record.len() == coils + 1 && !record.iter().any(is_number);
         if !names {
             rows.push(row(&record, line, coils, rows.last())?);
         }

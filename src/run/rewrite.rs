@@ -7,6 +7,7 @@ use std::path::Path;
 
 use thiserror::Error;
 
+use super::layout::Layout;
 use crate::preset::{Display, Refusals, load_display};
 use crate::sink::SinkError;
 use crate::sink::part::Part;
@@ -42,6 +43,7 @@ pub fn rewrite(path: &Path, display: &Display, new_text: &str) -> Result<Display
         return Err(RewriteError::Changed(name));
     }
     crate::preset::display::read(&name, new_text).map_err(RewriteError::Text)?;
+    let new_text = Layout::of(display.text()).apply(new_text);
     let (part, mut file) = Part::create(&real)?;
     if let Ok(there) = fs::metadata(&real) {
         // Who may read it stays as it was; where that cannot be kept, the file counts.

@@ -122,10 +122,23 @@ pub struct OpenError {
 /// When there is no such file, it is none of ours, or another major version wrote it.
 pub fn open(path: impl AsRef<Path>) -> Result<Reader<File>, OpenError> {
     let path = path.as_ref();
-    File::open(path)
+    ends(path)
+        .and_then(|()| File::open(path))
         .map_err(|source| ReadError::Io { at: 0, source })
         .and_then(Reader::new)
         .map_err(|source| OpenError { path: path.to_path_buf(), source })
+}
+
+/// A device may never end; a pipe does.
+fn ends(path: &Path) -> io::Result<()> {
+    #[cfg(unix)]
+    if std::fs::metadata(path)
+        .is_ok_and(|there| std::os::unix::fs::FileTypeExt::is_char_device(&there.file_type()))
+    {
+        return Err(io::Error::other("a device, and no duty file"));
+    }
+    let _ = path;
+    Ok(())
 }
 
 /// Points at the `.part` of a file that never came about.

@@ -1,12 +1,22 @@
 //! From a display file to the law of every coil.
 
+use coilscore::budget::{Start, pull_reports};
 use coilscore::coil::lift::PullLaw;
 use coilscore::preset::pulls::{KnownPull, Lifting};
-use coilscore::preset::{Display, display};
+use coilscore::preset::{Display, display, prepare_pulls};
 use coilscore::sheet::lift::{Wanted, lift_sheet};
-use coilscore::units::Celsius;
+use coilscore::units::{Celsius, Rate};
 
 use super::{DISPLAY, changed};
+
+/// The same without the driver's drops: the mean current is the duty's share of full current.
+fn dropless(behind_mm: f64, seen: &str) -> Display {
+    let text = changed("grade = \"N42\"", &format!("grade = \"N42\"\nbehind_mm = {behind_mm}"))
+        .replace("switch_drop_v = 0.1\ndiode_drop_v = 0.4", "")
+        .replace("first_channel = 0", &format!("first_channel = 0\n{seen}"));
+    assert!(!text.contains("diode_drop_v"));
+    read(&text)
+}
 
 fn read(text: &str) -> Display {
     display::read("test", text).unwrap_or_else(|error| panic!("{error}"))
@@ -59,20 +69,42 @@ fn a_magnet_turned_round_works_against_positive_current() {
 /// What was seen to lift pulls 1 there, by definition, and drops where it was seen to drop.
 #[test]
 fn what_was_seen_replaces_what_was_reckoned() {
-    let seen = "first_channel = 0\nlift_duty = 0.4\ndrop_duty = 0.2";
-    let text = changed("grade = \"N42\"", "grade = \"N42\"\nbehind_mm = 24")
-        .replace("first_channel = 0", seen);
-    let display = read(&text);
+    let display = dropless(24.0, "lift_duty = 0.4\ndrop_duty = 0.2");
     for pull in display.pulls() {
         let KnownPull { law, drop_share, seen, .. } = pull.unwrap();
         assert!(seen && (law.pull(0.4) - 1.0).abs() < 1e-9);
         assert!((law.pull(0.2) - drop_share).abs() < 1e-9);
     }
     // All parts of the law by the same factor.
-    let before = read(&changed("grade = \"N42\"", "grade = \"N42\"\nbehind_mm = 24")).pulls();
+    let before = dropless(24.0, "").pulls();
     let (was, is) = (before[5].unwrap().law, display.pulls()[5].unwrap().law);
     let PullLaw { q0, c1, c2 } = was;
     assert!((is.q0 / q0 - is.c1 / c1).abs() < 1e-9 && (is.q0 / q0 - is.c2 / c2).abs() < 1e-9);
+}
+
+/// A duty that was seen to lift is the duty that is asked for to lift, whatever the driver drops.
+#[test]
+fn a_duty_that_was_seen_is_the_duty_that_is_asked_for() {
+    for (drops, hz) in [
+        ("switch_drop_v = 0.1\ndiode_drop_v = 0.4", 22_000),
+        ("switch_drop_v = 0.5\ndiode_drop_v = 0.7", 22_000),
+        ("switch_drop_v = 0\ndiode_drop_v = 0.7", 2_000),
+        ("", 22_000),
+    ] {
+        let seen = "first_channel = 0\nlift_duty = 0.4\ndrop_duty = 0.2";
+        let text = changed("grade = \"N42\"", "grade = \"N42\"\nbehind_mm = 26")
+            .replace("first_channel = 0", seen)
+            .replace("pwm_hz = 22000", &format!("pwm_hz = {hz}"))
+            .replace("switch_drop_v = 0.1\ndiode_drop_v = 0.4", drops);
+        let rate = Rate::new(200, 1).unwrap();
+        let settings = prepare_pulls(&read(&text), rate, Start::Cold);
+        for report in pull_reports(&settings) {
+            let report = report.unwrap();
+            let (lift, drop) = (report.lift_duty.unwrap(), report.drop_duty.unwrap());
+            // The budget's curve is that of a winding halfway to its limit, the bench's at room.
+            assert!((lift - 0.4).abs() < 4e-3 && (drop - 0.2).abs() < 4e-3, "{drops} {report:?}");
+        }
+    }
 }
 
 #[test]
@@ -105,17 +137,15 @@ fn what_is_not_written_is_not_part_of_what_a_display_means() {
 /// What was seen at one distance is a matter of weight, and so holds at others; duties do not.
 #[test]
 fn what_was_seen_at_one_distance_counts_at_another() {
-    let seen = "first_channel = 0\nlift_duty = 0.4\ndrop_duty = 0.2";
-    let grade = |mm: f64| format!("grade = \"N42\"\nbehind_mm = {mm}");
-    let text = changed("grade = \"N42\"", &grade(24.0)).replace("first_channel = 0", seen);
+    let display = dropless(24.0, "lift_duty = 0.4\ndrop_duty = 0.2");
     let at = Celsius(40.0);
     let wanted = Wanted { share: Some(0.5), warm: false, magnet: at, liquid: at };
-    let sheet = lift_sheet(&read(&text), &wanted).unwrap();
+    let sheet = lift_sheet(&display, &wanted).unwrap();
     let most = sheet.coils.iter().map(|coil| coil.law.q0).fold(0.0, f64::max);
     assert!((most - 0.5).abs() < 1e-6, "{most}");
     assert!((sheet.behind_mm - 24.0).abs() > 0.5, "{}", sheet.behind_mm);
     // The same by hand, coil by coil: reckoned there, times what was seen over what was reckoned here.
-    let laws = |mm: f64| read(&changed("grade = \"N42\"", &grade(mm))).pulls();
+    let laws = |mm: f64| dropless(mm, "").pulls();
     for ((coil, here), there) in sheet.coils.iter().zip(laws(24.0)).zip(laws(sheet.behind_mm)) {
         let factor = 1.0 / here.unwrap().law.pull(0.4);
         let hand = there.unwrap().law.times(factor);
@@ -125,7 +155,8 @@ fn what_was_seen_at_one_distance_counts_at_another() {
         assert!((coil.drop_share - drop_share).abs() < 1e-9);
     }
     // Seen at no stated distance, they say nothing.
-    let nowhere = read(&text.replace("behind_mm = 24\n", ""));
+    let seen = "first_channel = 0\nlift_duty = 0.4\ndrop_duty = 0.2";
+    let nowhere = read(&changed("first_channel = 0", seen));
     let sheet = lift_sheet(&nowhere, &wanted).unwrap();
     assert!(sheet.coils.iter().all(|coil| !coil.seen && coil.drop_share == 0.6));
 }

@@ -120,6 +120,13 @@ fn two_boards_get_each_their_channels() {
     assert_eq!(one.status.code(), Some(2));
     let told = text(&one.stderr);
     assert!(told.contains("2 boards and 1 port was given") && told.contains("(2, 7)"), "{told}");
+    // A link to a port is that port.
+    let link = desk.path("link").display().to_string();
+    std::os::unix::fs::symlink(&first.port, &link).unwrap();
+    let twice = ["play", "song.duty", "--display", "display.toml", "--baud", "1000000"];
+    let twice = desk.run(&[&twice[..], &["--port", &port, "--port", &link]].concat());
+    assert_eq!(twice.status.code(), Some(2));
+    assert!(text(&twice.stderr).contains("is given twice"), "{}", text(&twice.stderr));
     desk.play_whole(&[&first, &second], &["--start", "cold"]);
     let file = desk.recorded("song.duty");
     let expected = |pick: fn(&[i32]) -> Vec<i32>| {

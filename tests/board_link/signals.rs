@@ -6,6 +6,11 @@ use crate::bench::{Desk, OnLine, count_duties, hot_ring, ring, text};
 use crate::board::Seen;
 
 fn stopped_by(signal: &str) -> (OnLine, Option<i32>, String) {
+    stopped_after(signal, |_| ())
+}
+
+/// What happens to the board before that.
+fn stopped_after(signal: &str, before: impl Fn(&OnLine)) -> (OnLine, Option<i32>, String) {
     let desk = Desk::new(&hot_ring());
     desk.render(60, "50");
     let line = OnLine::new(ring());
@@ -23,6 +28,7 @@ fn stopped_by(signal: &str) -> (OnLine, Option<i32>, String) {
         "cold",
     ]);
     line.until("driven", |board| count_duties(board) > 20 && board.codes().iter().any(|c| *c > 0));
+    before(&line);
     // The shell's own, which every machine has.
     let kill = format!("kill -{signal} {}", child.id());
     assert!(Command::new("sh").args(["-c", &kill]).status().unwrap().success());
@@ -38,6 +44,32 @@ fn interrupt_terminate_and_hangup_end_with_off() {
         assert!(told.contains("all coils are off"), "{signal}: {told}");
         line.assert_told_off();
     }
+}
+
+#[test]
+fn nobody_says_that_coils_are_off_which_no_board_has_said() {
+    let (line, code, told) = stopped_after("INT", |line| line.board().mute = true);
+    assert_eq!(code, Some(130), "{told}");
+    let said = format!("the board at {} has not said that it is off", line.name());
+    assert!(told.contains(&said) && told.contains("cut the coils' supply"), "{told}");
+    assert!(!told.contains("all coils are off"), "{told}");
+}
+
+#[test]
+fn a_song_that_ends_with_a_lost_board_has_failed() {
+    let desk = Desk::new(&hot_ring());
+    desk.render(3, "50");
+    let mut line = OnLine::new(ring());
+    let port = line.name();
+    let args = ["play", "song.duty", "--display", "display.toml", "--baud", "1000000"];
+    let more = ["--start", "cold", "--port", &port];
+    let child = desk.spawn(&args.into_iter().chain(more).collect::<Vec<_>>());
+    line.until("driven", |board| count_duties(board) > 20);
+    line.pull_out();
+    let output = child.wait_with_output().unwrap();
+    let told = text(&output.stderr);
+    assert_eq!(output.status.code(), Some(1), "{told}");
+    assert!(told.contains("has not said that it is off"), "{told}");
 }
 
 #[test]

@@ -82,6 +82,16 @@ fn all_off_is_off_and_the_pulse_comes_when_hands_let_go() {
         assert_eq!(budget.all_off()[0].code(), 0);
     }
     assert!(duties(&mut budget, 0.0, 2)[1] < 0, "it still hangs there");
+    // Also when it was about to be let go when all went off.
+    let mut budget = Budget::new(&settings).unwrap();
+    duties(&mut budget, 1.0, 100);
+    duties(&mut budget, 0.0, 4);
+    for _ in 0..200 {
+        assert_eq!(budget.all_off()[0].code(), 0);
+    }
+    let codes = duties(&mut budget, 0.0, 40);
+    assert!(codes[..2].iter().any(|&code| code < 0), "it still hangs there: {codes:?}");
+    assert_eq!(codes.last(), Some(&0), "and is let go once");
     // Fluid that falls by itself has fallen, and is pulled in anew.
     let settings = bench(pull(HALF, HELD), Polarity::Unipolar);
     let mut budget = Budget::new(&settings).unwrap();

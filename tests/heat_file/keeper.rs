@@ -46,12 +46,13 @@ fn it_is_written_before_the_first_frame_and_closed_at_the_end() {
     let keeper = file.keep(&[25.0; 48]).unwrap();
     let first = known(&file, &display).unwrap();
     assert!(!first.closed && !keeper.is_stuck());
+    assert!(file.is_kept(), "another run would see that");
     // Whoever reads it now has to take the windings for driven in full.
     assert!(first.node_c[0].0 > 40.0, "{:?}", first.node_c[0]);
     keeper.note(&warm());
     drop(keeper);
     let last = known(&file, &display).unwrap();
-    assert!(last.closed);
+    assert!(last.closed && !file.is_kept());
     for (node, (kept, told_c)) in last.node_c.iter().zip(warm()).enumerate() {
         // The board's hold in full, and a moment of cooling.
         let off_k = kept.0 - told_c;

@@ -32,21 +32,24 @@ pub(super) struct Known {
     facts: Arc<SongFacts>,
     next: usize,
     told: [f32; KINDS.len()],
-    /// Also needed for onsets within bands.
-    onsets: Onsets,
+    /// For onsets within bands, where somebody asks for them.
+    onsets: Option<Onsets>,
 }
 
 impl Feed {
+    /// `looks`: somebody asks for onsets within bands.
     pub(super) fn new(
         sound: SoundFormat,
         knowing: &Knowing,
         arith: Arith,
+        looks: bool,
     ) -> Result<Self, AnalysisError> {
-        let onsets = Onsets::new(sound, Hearing::AsLive, arith)?;
+        let onsets = || Onsets::new(sound, Hearing::AsLive, arith);
         let (gathered, told) = Default::default();
         Ok(match knowing {
-            Knowing::Nothing => Self::Comes(Box::new(Comes { onsets, gathered, told })),
+            Knowing::Nothing => Self::Comes(Box::new(Comes { onsets: onsets()?, gathered, told })),
             Knowing::Song(facts) => {
+                let onsets = if looks { Some(onsets()?) } else { None };
                 Self::Known(Box::new(Known { facts: facts.clone(), next: 0, told, onsets }))
             }
         })
@@ -60,7 +63,11 @@ impl Feed {
                 let gathered = &mut comes.gathered;
                 comes.onsets.push_seen(block, &mut |event| gather(gathered, &event), each);
             }
-            Self::Known(known) => known.onsets.push_seen(block, &mut |_| (), each),
+            Self::Known(known) => {
+                if let Some(onsets) = &mut known.onsets {
+                    onsets.push_seen(block, &mut |_| (), each);
+                }
+            }
         }
     }
 

@@ -50,7 +50,7 @@ pub enum EarRequest {
         /// Least confidence, 0 to 1; below it nothing is heard.
         sure: f64,
     },
-    /// Where the middle of the spectrum lies (power-weighted centroid from 60 Hz to 16 kHz).
+    /// Where the middle of the spectrum lies (power-weighted centroid from 120 Hz to 16 kHz).
     Brightness,
     /// Loudness as people perceive it (ITU-R BS.1770), against what is usual in this music.
     Loudness {
@@ -135,12 +135,13 @@ impl Ears {
         let events =
             asks(|ear| !matches!(ear, EarRequest::Brightness | EarRequest::Loudness { .. }));
         let loud = asks(|ear| matches!(ear, EarRequest::Loudness { .. }));
+        let looks = asks(|ear| matches!(ear, EarRequest::EventInBand { .. }));
         let ears = requests.iter().map(Ear::new).collect::<Result<Vec<_>, _>>()?;
         Ok(Self {
             sound_hz: f64::from(sound.rate_hz),
             dt_s: frame_rate.period().0,
             heard: 0,
-            feed: if events { Feed::new(sound, knowing, arith)? } else { Feed::Deaf },
+            feed: if events { Feed::new(sound, knowing, arith, looks)? } else { Feed::Deaf },
             loud: if loud { Some(Loud::new(sound, knowing)?) } else { None },
             bright: Bright::default(),
             senses: ears.iter().map(Ear::silent).collect(),

@@ -197,7 +197,8 @@ impl Lifter {
             Doing::Hold => now.marks.hold,
             // One step past what drops it at least.
             Doing::LetGo => {
-                wired.whole(wanted).max(now.marks.drop.unsigned_abs() + 1).max(wired.least())
+                let past = (now.marks.drop.unsigned_abs() + 1).min(wired.whole(1.0));
+                wired.whole(wanted).max(past).max(wired.least())
             }
             _ => wired.whole(wanted),
         };
@@ -233,7 +234,8 @@ impl Lifter {
         } else if now.perhaps && code < now.marks.drop {
             now.pulse = now.pulse.saturating_sub(1);
         }
-        if now.doing == Doing::LetGo {
+        // All off, or a bridge that rests, is no push.
+        if now.doing == Doing::LetGo && asked > 0 {
             now.pushes = now.pushes.saturating_sub(1);
         }
         if plan.pulse > 0 && now.perhaps && (now.pulse == 0 || now.pushes == 0) {

@@ -37,7 +37,9 @@ pub(super) fn with_figures(display: &Display, fitted: &FittedType) -> Result<Str
 /// Writes the new text where the old one still stands, whole or not at all; says which lines changed.
 pub(super) fn save(path: &Path, display: &Display, new_text: &str) -> Result<String, Failure> {
     rewrite(path, display, new_text).map_err(|error| match error {
-        RewriteError::Place(_) => Failure::Failed(format!("{error}; is there room?")),
+        RewriteError::Place(_) => {
+            Failure::Failed(format!("{error}; is there room, and may you write there?"))
+        }
         other => Failure::Refused(format!("{other}: run the fit again")),
     })?;
     Ok(changes(display.text(), new_text))

@@ -13,6 +13,8 @@ use super::Args;
 pub(super) struct Driven {
     #[cfg(feature = "serial")]
     board: Option<coilscore::sink::board::Board>,
+    #[cfg(feature = "serial")]
+    ports: Vec<String>,
     /// Time that a frame spends on the line, s, of the slowest.
     pub(super) line_s: f64,
 }
@@ -21,9 +23,19 @@ pub(super) struct Driven {
 pub(super) struct Boards {
     #[cfg(feature = "serial")]
     watch: Option<coilscore::sink::board::Watch>,
+    #[cfg(feature = "serial")]
+    ports: Vec<String>,
 }
 
 impl Boards {
+    /// Once they are closed: those that have not said that they are off.
+    pub(super) fn not_off(&self) -> Option<String> {
+        #[cfg(feature = "serial")]
+        return super::super::driving::not_off(self.watch.as_ref()?, &self.ports);
+        #[cfg(not(feature = "serial"))]
+        None
+    }
+
     /// How they stand; `None` in a dry run.
     pub(super) fn report(&self) -> Option<BoardReport> {
         #[cfg(feature = "serial")]
@@ -55,12 +67,12 @@ impl Driven {
             true => None,
             false => Some(greet(&settings, &args.port, &Stop::new()?, false)?),
         };
-        Ok(Self { board, line_s })
+        Ok(Self { board, ports: args.port.clone(), line_s })
     }
 
     /// For looking on.
     pub(super) fn boards(&self) -> Boards {
-        Boards { watch: self.board.as_ref().map(|board| board.watch()) }
+        Boards { watch: self.board.as_ref().map(|board| board.watch()), ports: self.ports.clone() }
     }
 
     fn sink(&mut self) -> Option<&mut dyn Sink> {

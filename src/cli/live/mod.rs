@@ -97,7 +97,7 @@ enum StatusArg {
 
 fn seconds(text: &str) -> Result<f64, String> {
     let wanted = text.parse().ok().filter(|s: &f64| *s > 0.0 && *s <= 1e7);
-    wanted.ok_or_else(|| "a time in seconds above 0".into())
+    wanted.ok_or_else(|| "a time in seconds above 0, up to 1e7".into())
 }
 
 /// Plays until someone ends it.

@@ -121,13 +121,15 @@ impl Screen {
         }
     }
 
-    /// The show in three lines.
-    pub(super) fn end(&mut self, tail: &Tail) {
+    /// The show in three lines; boards that have not said that they are off.
+    pub(super) fn end(&mut self, tail: &Tail) -> Option<String> {
         self.wipe();
         let gauged = self.gauges.read();
         let seconds = |instants: u64| instants as f64 / f64::from(self.rate_hz);
+        let not_off = self.boards.not_off();
+        let how = if not_off.is_none() { "all off" } else { "ended" };
         tell(&format!(
-            "all off after {:.1} s of sound, {} frames; {:.1} s of it silence for lost sound \
+            "{how} after {:.1} s of sound, {} frames; {:.1} s of it silence for lost sound \
              ({} losses), {:.3} s overrun",
             seconds(tail.sound_instants),
             tail.frames,
@@ -138,6 +140,7 @@ impl Screen {
         if let Some(report) = self.boards.report() {
             tell(&format!("sent {} frames, skipped {}", report.sent, report.skipped));
         }
+        not_off
     }
 
     fn wipe(&mut self) {

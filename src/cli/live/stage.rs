@@ -60,9 +60,10 @@ pub(super) fn play(args: &Args, mut ready: Ready) -> Outcome {
         })
     })?;
     notices.try_iter().for_each(|notice| screen.notice(&notice));
-    screen.end(&played.tail);
+    let not_off = screen.end(&played.tail);
     let wanted = [&args.record, &args.save_audio].into_iter().flatten().count();
-    ending(played, wanted)
+    ending(played, wanted)?;
+    not_off.map_or(Ok(()), |not_off| Err(Failure::Failed(not_off)))
 }
 
 /// Keys to hands, news to the screen.

@@ -51,17 +51,32 @@ impl Song {
 
     /// Says so when it is not what `made_from` was made from: harmless, but out of step.
     pub(super) fn compare(song: &Path, made_from: &Path) -> Result<(), Failure> {
+        let mut source = open(song).map_err(Failure::failed)?;
+        let SoundFormat { rate_hz, channels } = source.format();
+        let (mut print, mut instants) = (Fingerprint::new(), 0_u64);
+        loop {
+            match source.next_block() {
+                Ok(Some(block)) => {
+                    print.update(block);
+                    instants += block.instants() as u64;
+                }
+                Ok(None) => break,
+                Err(error) => {
+                    tell(&format!(
+                        "--sound {}: {error}: the sound ends there, and frames go on without it",
+                        song.display()
+                    ));
+                    break;
+                }
+            }
+        }
+        for remark in source.remarks() {
+            tell(&format!("--sound {}: {remark}", song.display()));
+        }
         let mut frames = duty_file(made_from).map_err(Failure::refused)?;
         while frames.next_entry().map_err(Failure::failed)?.is_some() {}
         let Some(tail) = frames.tail() else { return Ok(()) };
         let head = frames.head();
-        let mut source = open(song).map_err(Failure::failed)?;
-        let SoundFormat { rate_hz, channels } = source.format();
-        let (mut print, mut instants) = (Fingerprint::new(), 0_u64);
-        while let Some(block) = source.next_block().map_err(Failure::failed)? {
-            print.update(block);
-            instants += block.instants() as u64;
-        }
         let seconds = |instants: u64, rate_hz: u32| instants as f64 / f64::from(rate_hz.max(1));
         let is_s = seconds(instants, rate_hz);
         let was_s = seconds(tail.sound_instants, head.sound_rate_hz);
@@ -83,7 +98,7 @@ impl Song {
     }
 
     /// Begins to play.
-    pub(super) fn play(self) -> Result<Playing, Failure> {
+    pub(super) fn play(self, quiet: bool) -> Result<Playing, Failure> {
         let Self { source, plan } = self;
         let made = keep_back(source.format(), plan.rate_hz, AHEAD_S).map_err(Failure::refused)?;
         let (feed, kept, _) = made;
@@ -105,7 +120,9 @@ impl Song {
             if over { block.len() / channels } else { made }
         });
         let output = output.map_err(refused)?;
-        tell(&format!("plays the song through {} at {} Hz", plan.output, plan.rate_hz));
+        if !quiet {
+            tell(&format!("plays the song through {} at {} Hz", plan.output, plan.rate_hz));
+        }
         Ok(Playing {
             output,
             rate_hz: f64::from(plan.rate_hz),
@@ -124,7 +141,8 @@ pub(super) struct Playing {
 }
 
 impl Playing {
-    /// How far it has been heard, s; `None` before it begins, and once its output is gone.
+    /// How far it has been heard, s; `None` before it begins. Once the output is gone it is guessed,
+    /// until [`Self::is_lost`].
     pub(super) fn sounding_s(&self) -> Option<f64> {
         self.output.sounding_s(self.rate_hz)
     }

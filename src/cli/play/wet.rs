@@ -5,7 +5,7 @@ use coilscore::preset::{Display, prepare_display};
 use coilscore::run::play::{Recording, play};
 
 use super::{Args, failed, summary, tell_remarks};
-use crate::cli::driving::{Stop, Wall, greet, line_settings};
+use crate::cli::driving::{Stop, Wall, greet, line_settings, not_off, stopped};
 use crate::cli::{Failure, Outcome, heat, print, tell};
 
 pub(super) fn wet(
@@ -34,13 +34,15 @@ pub(super) fn wet(
     let mut board = greet(&line, &args.line.ports, &stop, args.quiet)?;
     warmth = heat::open(&args.heat, &args.display, display, recording.rate(), false)?;
     if let Some(said) = &args.start {
-        tell(&format!("heat: {said}, as you say; if the coils are warmer than that, stop now"));
+        tell(&format!(
+            "heat: {said} counts, as you say; if the coils are warmer than that, stop now"
+        ));
     }
     let start = start.unwrap_or_else(|| warmth.start.clone());
     let (settings, _) = prepare_display(display, recording.rate(), start);
     let mut wall = Wall::new(&stop, board.watch(), &warmth, args.quiet);
     #[cfg(feature = "capture")]
-    let playing = song.map(super::sound::Song::play).transpose()?;
+    let playing = song.map(|song| song.play(args.quiet)).transpose()?;
     #[cfg(feature = "capture")]
     let clock = || match &playing {
         Some(playing) if playing.is_lost() => Err(()),
@@ -76,5 +78,10 @@ pub(super) fn wet(
             report.sent, report.skipped, report.lost
         ))?;
     }
-    if played.whole { Ok(()) } else { Err(Failure::Stopped("stopped; all coils are off".into())) }
+    let not_off = not_off(&watch, &args.line.ports);
+    match (played.whole, not_off) {
+        (false, not_off) => Err(stopped(not_off)),
+        (true, Some(not_off)) => Err(Failure::Failed(not_off)),
+        (true, None) => Ok(()),
+    }
 }

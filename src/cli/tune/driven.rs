@@ -12,12 +12,16 @@ use super::Args;
 pub(super) struct Driven {
     #[cfg(feature = "serial")]
     board: Option<coilscore::sink::board::Board>,
+    #[cfg(feature = "serial")]
+    ports: Vec<String>,
 }
 
 /// How the boards stand, for whoever does not drive them.
 pub(super) struct Boards {
     #[cfg(feature = "serial")]
     watch: Option<coilscore::sink::board::Watch>,
+    #[cfg(feature = "serial")]
+    ports: Vec<String>,
 }
 
 #[cfg(feature = "serial")]
@@ -28,12 +32,12 @@ impl Driven {
         use coilscore::preset::board_settings;
 
         if args.port.is_empty() {
-            return Ok(Self { board: None });
+            return Ok(Self { board: None, ports: vec![] });
         }
         let mut settings = board_settings(display, args.rate).map_err(Failure::refused)?;
         settings.baud = args.baud.or(settings.baud);
         let board = greet(&settings, &args.port, &Stop::new()?, false)?;
-        Ok(Self { board: Some(board) })
+        Ok(Self { board: Some(board), ports: args.port.clone() })
     }
 
     /// Whether anything is driven.
@@ -43,7 +47,7 @@ impl Driven {
 
     /// For looking on.
     pub(super) fn boards(&self) -> Boards {
-        Boards { watch: self.board.as_ref().map(|board| board.watch()) }
+        Boards { watch: self.board.as_ref().map(|board| board.watch()), ports: self.ports.clone() }
     }
 
     fn sink(&mut self) -> Option<&mut dyn Sink> {
@@ -53,6 +57,11 @@ impl Driven {
 
 #[cfg(feature = "serial")]
 impl Boards {
+    /// Once they are closed: those that have not said that they are off.
+    pub(super) fn not_off(&self) -> Option<String> {
+        super::super::driving::not_off(self.watch.as_ref()?, &self.ports)
+    }
+
     /// How they stand; `None` when nothing is driven.
     pub(super) fn look(&self) -> Option<BoardLook> {
         use coilscore::sink::board::LineState;
@@ -99,6 +108,11 @@ impl Driven {
 
 #[cfg(not(feature = "serial"))]
 impl Boards {
+    /// Nothing was driven.
+    pub(super) fn not_off(&self) -> Option<String> {
+        None
+    }
+
     /// Nothing is driven.
     pub(super) fn look(&self) -> Option<BoardLook> {
         None

@@ -15,8 +15,8 @@ use coilscore::run::RenderJob;
 use coilscore::run::ends::tail;
 use coilscore::run::line::Line;
 use coilscore::run::live::{Controls, Recording};
-use coilscore::run::tune::edit::{Ground, Outcome as First, Work};
-use coilscore::run::tune::{Looped, Song, Tellers, Tuning, outer, tune};
+use coilscore::run::tune::edit::{Ground, Outcome as First, Work, draft_of};
+use coilscore::run::tune::{BoardLook, Looped, Song, Tellers, Tuning, outer, tune};
 use coilscore::units::Rate;
 
 use super::inputs::{self, Files};
@@ -77,7 +77,7 @@ encrypted.";
 
 fn seconds(text: &str) -> Result<f64, String> {
     let wanted = text.parse().ok().filter(|s: &f64| *s > 0.0 && *s <= 1e7);
-    wanted.ok_or_else(|| "a time in seconds above 0".into())
+    wanted.ok_or_else(|| "a time in seconds above 0, up to 1e7".into())
 }
 
 /// Sound, whichever it is.
@@ -105,6 +105,8 @@ fn keep_apart(args: &Args, display: &Path) -> Result<(), Failure> {
     let heat = args.heat.places(display);
     let mut read = args.files.paths();
     read.push(display);
+    let drafts: Vec<PathBuf> = read.iter().map(|file| draft_of(file)).collect();
+    read.extend(drafts.iter().map(PathBuf::as_path));
     read.extend(heat.iter().map(PathBuf::as_path));
     read.extend(args.song.as_deref());
     inputs::keep_apart(&read, &args.record.iter().map(PathBuf::as_path).collect::<Vec<_>>())
@@ -222,18 +224,32 @@ fn play(
         }
         warmth.as_ref().is_none_or(|warmth| warmth.note(node_c))
     };
-    let tellers = Tellers {
-        heat: &mut note,
-        notices,
-        board: &mut || boards.look(),
-        tell: &mut |text| tell(text),
+    let mut stood = boards.look();
+    let mut look = || {
+        let look = boards.look();
+        let state = |look: &Option<BoardLook>| look.as_ref().map(|look| look.state.clone());
+        if state(&look) != state(&stood) {
+            if let Some(now) = &look {
+                let why =
+                    now.sentence.as_deref().map_or_else(String::new, |why| format!(" ({why})"));
+                tell(&format!("board: {}{why}", now.state));
+            }
+        }
+        stood.clone_from(&look);
+        look
     };
+    let tellers =
+        Tellers { heat: &mut note, notices, board: &mut look, tell: &mut |text| tell(text) };
     let tuned = tune(tuning, &mut line, &mut *sound.source, &mut driven, tellers);
     told.try_iter().for_each(|notice| tell(&notice));
+    // Their threads send all off, and wait for the boards to say so.
+    drop(driven);
+    let not_off = boards.not_off();
     let tuned = tuned.map_err(Failure::failed)?;
     let kept =
         tuned.recording.and_then(|recording| recording.finish(&tail(&line.engine, String::new())));
-    ending(tuned.heat_lost, kept, args.record.is_some())
+    ending(tuned.heat_lost, kept, args.record.is_some())?;
+    not_off.map_or(Ok(()), |not_off| Err(Failure::Failed(not_off)))
 }
 
 /// Frames of a real display go before other work, where the system grants that.

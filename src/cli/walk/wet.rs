@@ -6,7 +6,7 @@ use coilscore::run::walk::Reading;
 use coilscore::sink::board::{LineState, Watch};
 
 use super::{Args, Floor, Stand, conclude, found, walk};
-use crate::cli::driving::{Stop, greet, line_settings};
+use crate::cli::driving::{Stop, greet, line_settings, not_off};
 use crate::cli::{Outcome, heat};
 
 pub(super) fn wet(args: &Args, display: &Display) -> Outcome {
@@ -38,7 +38,7 @@ pub(super) fn wet(args: &Args, display: &Display) -> Outcome {
         Ok(end)
     });
     drop(warmth);
-    conclude(walked?)
+    conclude(walked?, not_off(&watch, &args.line.ports))
 }
 
 /// What the board with this place in the row of ports says.

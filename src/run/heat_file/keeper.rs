@@ -4,7 +4,7 @@
     reason = "files, clocks and a thread are what keeps heat between runs"
 )]
 
-use std::fs::{self, File};
+use std::fs::{self, File, TryLockError};
 use std::io::{ErrorKind, Read, Write};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU64, Ordering};
@@ -89,7 +89,7 @@ impl HeatFile {
     /// # Errors
     /// When the file cannot be written. Drive nothing then: an old file would stay.
     pub fn keep(&self, node_c: &[f64]) -> Result<Keeper, SinkError> {
-        write(&self.path, &self.record(Moment::now(), node_c))?;
+        let first = write(&self.path, &self.record(Moment::now(), node_c))?;
         let shared = Arc::new(Shared {
             node_c: Mutex::new(node_c.to_vec()),
             file: Mutex::new(self.clone()),
@@ -101,12 +101,19 @@ impl HeatFile {
         let for_thread = Arc::clone(&shared);
         let thread = std::thread::Builder::new()
             .name("heat file".into())
-            .spawn(move || for_thread.run())
+            .spawn(move || for_thread.run(first))
             .map_err(|error| SinkError::Place {
                 path: self.path.clone(),
                 why: error.to_string(),
             })?;
         Ok(Keeper { shared, thread: Some(thread) })
+    }
+
+    /// Whether another run keeps it right now: drive nothing then, as two would know of half of the
+    /// heat each. Where the system knows no locks it is never so.
+    pub fn is_kept(&self) -> bool {
+        let file = File::options().read(true).write(true).open(&self.path);
+        file.is_ok_and(|file| matches!(file.try_lock(), Err(TryLockError::WouldBlock)))
     }
 
     /// Removes it: whatever it says is no longer true.
@@ -178,7 +185,9 @@ impl Drop for Keeper {
 }
 
 impl Shared {
-    fn run(&self) {
+    /// `locked` is the file as it was written last. Its lock stays with it under its name, and tells
+    /// other runs that it is kept.
+    fn run(&self, mut locked: File) {
         let mut now_c = held(&self.node_c).clone();
         loop {
             let ending = held(&self.ending);
@@ -192,10 +201,15 @@ impl Shared {
             let file = held(&self.file).clone();
             let record = file.record(now, &now_c);
             let record = if ending { record.closed() } else { record };
-            if write(&file.path, &record).is_ok() || forget(&file.path).is_ok() {
+            let written = write(&file.path, &record);
+            if written.is_ok() || forget(&file.path).is_ok() {
                 self.kept_ms.store(began_ms, Ordering::Relaxed);
             }
+            if let Ok(next) = written {
+                locked = next;
+            }
             if ending {
+                drop(locked);
                 return;
             }
         }
@@ -211,14 +225,17 @@ fn held<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
     mutex.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
-/// Whole or not at all.
-fn write(path: &Path, record: &Record) -> Result<(), SinkError> {
+/// Whole or not at all; the file, locked.
+fn write(path: &Path, record: &Record) -> Result<File, SinkError> {
     let (part, mut file) = Part::create(path)?;
     let written = file.write_all(record.to_text().as_bytes()).and_then(|()| part.settle(&file));
-    written.map_err(|error| {
-        part.discard();
-        SinkError::Place { path: path.to_owned(), why: error.to_string() }
-    })
+    match written {
+        Ok(()) => Ok(file),
+        Err(error) => {
+            part.discard();
+            Err(SinkError::Place { path: path.to_owned(), why: error.to_string() })
+        }
+    }
 }
 
 fn forget(path: &Path) -> Result<(), SinkError> {

@@ -129,7 +129,9 @@ pub struct Tellers<'a> {
 #[non_exhaustive]
 pub enum TuneError {
     /// The page cannot be served.
-    #[error("the page cannot be served: {0}; try another --port")]
+    #[error(
+        "the page cannot be served: {0}; try another --page-port, and an address of this computer"
+    )]
     Serve(io::Error),
     /// No thread for the engine.
     #[error("no thread for the engine: {0}")]

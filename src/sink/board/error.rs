@@ -19,6 +19,14 @@ pub enum BoardError {
         /// Ports given.
         ports: usize,
     },
+    /// One port for two boards.
+    #[error(
+        "--port {port} is given twice: each board has a port of its own, see `coilscore ports`"
+    )]
+    Twice {
+        /// As given first.
+        port: String,
+    },
     /// Nobody said how fast the line is.
     #[error(
         "the speed of the line is not known: give --baud, or write it into the display file: \

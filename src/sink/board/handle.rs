@@ -24,7 +24,7 @@ const SPARE_FRAMES: usize = 64;
 const LOOK: Duration = Duration::from_millis(5);
 
 /// Every board of a display. Frames go out on threads of their own; dropping it ends them, after
-/// all off. That takes less than a second.
+/// all off, which goes out within 0.6 s; another second is left to the boards to say that they are.
 #[derive(Debug)]
 pub struct Board {
     lines: Vec<Line>,
@@ -85,6 +85,11 @@ impl Board {
             let boards = settings.boards.iter().map(|board| board.number).collect();
             return Err(BoardError::Ports { boards, ports: ports.len() });
         }
+        for (number, port) in ports.iter().enumerate() {
+            if ports.iter().skip(number + 1).any(|other| is_same(port, other)) {
+                return Err(BoardError::Twice { port: port.clone() });
+            }
+        }
         let opened = ports.iter().map(|port| open_port(port, baud)).collect::<Result<Vec<_>, _>>();
         let mut board = Self { lines: Vec::with_capacity(ports.len()), baud };
         for ((wiring, name), port) in settings.boards.iter().zip(ports).zip(opened?) {
@@ -137,6 +142,12 @@ impl Board {
             line.shared.off_now.store(true, Ordering::Release);
         }
     }
+}
+
+/// Whether two names are one port, as a link is.
+fn is_same(one: &str, other: &str) -> bool {
+    let real = |port: &str| std::fs::canonicalize(port).ok();
+    one == other || real(one).is_some_and(|it| real(other) == Some(it))
 }
 
 impl Line {

@@ -209,6 +209,11 @@ impl Link {
         BoardReport { state, ..self.report.clone() }
     }
 
+    /// The board has said that it is off, and nothing more goes out.
+    pub(super) fn said_off(&mut self) {
+        self.report.said_off = true;
+    }
+
     /// OFF, with the number of the frame that would come next: all bytes of it.
     pub(super) fn off(&mut self) -> Vec<u8> {
         let mut bytes = vec![DELIMITER];

@@ -42,6 +42,8 @@ pub struct BoardReport {
     pub statuses: u64,
     /// How far behind its due time the last frame went out, s.
     pub behind_s: f64,
+    /// After the end: the board has said that it is off. Of several, all have.
+    pub said_off: bool,
 }
 
 impl BoardReport {
@@ -65,6 +67,7 @@ impl BoardReport {
             means: self.means.or_else(|| other.means.clone()),
             statuses: self.statuses + other.statuses,
             behind_s: self.behind_s.max(other.behind_s),
+            said_off: self.said_off && other.said_off,
         }
     }
 }

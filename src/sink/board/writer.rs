@@ -25,9 +25,9 @@ const WRITE_TIMEOUT: Duration = Duration::from_millis(20);
 /// How long the thread waits at the end for frames that are due before the OFF ...
 const LONGEST_END_S: f64 = 0.6;
 
-/// ... and for the board to say that it is off, and how often it is told.
-const LONGEST_FAREWELL_S: f64 = 0.3;
-const FAREWELLS: u32 = 3;
+/// ... and for the board to say that it is off, and how often it is told meanwhile.
+const LONGEST_FAREWELL_S: f64 = 1.0;
+const FAREWELL_EVERY_S: f64 = 0.1;
 
 /// Pause between looks at a port that is gone.
 const ABSENT: Duration = Duration::from_millis(5);
@@ -237,23 +237,25 @@ impl Writer {
         }
     }
 
-    /// OFF until the board says that it is off, for a short while. Never `flush`: that may wait for
+    /// OFF at once, and until the board says that it is off, for a short while. Never `flush`: that may wait for
     /// ever on an adapter that is stuck.
     fn farewell(&mut self, mut port: Port) {
         let began_s = self.shared.now_s();
         let heard = self.link.report().statuses;
         let off = self.link.off();
-        let mut told = 0;
+        let mut told = 0_u32;
         loop {
             let passed_s = self.shared.now_s() - began_s;
-            let due = f64::from(told) * LONGEST_FAREWELL_S / f64::from(FAREWELLS);
-            if told < FAREWELLS && passed_s >= due {
+            if passed_s >= f64::from(told) * FAREWELL_EVERY_S {
                 let _ = port.port.write(&off);
                 told += 1;
             }
             let report = self.link.report();
             let is_off = report.statuses > heard && report.status.is_some_and(|it| !it.driving);
             let knows = report.connected();
+            if is_off {
+                self.link.said_off();
+            }
             if passed_s > LONGEST_FAREWELL_S || (is_off || !knows) && told > 0 {
                 break;
             }

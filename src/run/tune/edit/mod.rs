@@ -13,9 +13,11 @@ mod paper_file;
 mod routes;
 #[cfg(test)]
 mod tests;
+mod trims;
 mod work;
 
 pub use act::Act;
 pub use fit::{Ground, Quieted, RouteView, View};
 pub use paper::Step;
+pub use paper_file::draft_of;
 pub use work::{Outcome, Standing, Work};

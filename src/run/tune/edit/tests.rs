@@ -296,6 +296,41 @@ fn a_crash_loses_nothing_that_a_draft_kept() {
     fs::write(&bench.mapping, MAPPING.replace("5\n", "6\n")).unwrap();
     let (mut work, outcome) = bench.open();
     assert!(outcome.listener.is_none() && outcome.notice.unwrap().contains("version 2"));
+    let aside = bench.mapping.with_extension("toml.draft.1");
+    assert!(fs::read_to_string(&aside).unwrap().contains("500"), "kept besides");
+    work.keep_draft().unwrap();
     work.act(&Act::OtherVersion).unwrap();
     assert_eq!(work.standing().mapping["rest_ms"], json!(500));
+}
+
+#[test]
+fn a_draft_that_is_refused_is_kept() {
+    let bench = Bench::new();
+    let (mut work, _) = bench.open();
+    work.act(&set(json!(["rest_ms"]), json!(500))).unwrap();
+    work.keep_draft().unwrap();
+    drop(work);
+    let draft = draft_of(&bench.mapping);
+    let spoiled = fs::read_to_string(&draft).unwrap().replace("500", "\"long\"");
+    fs::write(&draft, &spoiled).unwrap();
+    let (mut work, outcome) = bench.open();
+    assert!(outcome.listener.is_none());
+    let notice = outcome.notice.unwrap();
+    assert!(notice.contains("cannot be used") && notice.contains("toml.draft.1"), "{notice}");
+    work.keep_draft().unwrap();
+    assert_eq!(fs::read_to_string(bench.mapping.with_extension("toml.draft.1")).unwrap(), spoiled);
+    assert_eq!(work.standing().mapping["rest_ms"], json!(700), "the file plays");
+}
+
+#[test]
+fn a_refusal_of_what_an_editor_wrote_is_told_once() {
+    let bench = Bench::new();
+    let (mut work, _) = bench.open();
+    fs::write(&bench.mapping, "schema = 9").unwrap();
+    assert!(work.look_outside().unwrap().notice.unwrap().contains("cannot be used"));
+    assert!(work.look_outside().is_none());
+    fs::write(&bench.mapping, "schema = 8").unwrap();
+    assert!(work.look_outside().is_some(), "another text, another answer");
+    fs::write(&bench.mapping, MAPPING).unwrap();
+    assert!(work.look_outside().is_none() && !work.standing().outside);
 }

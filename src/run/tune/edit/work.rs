@@ -4,7 +4,6 @@ use std::path::Path;
 use std::sync::Arc;
 
 use serde::Serialize;
-use toml_edit::{Array, Value};
 
 use super::act::Act;
 use super::fit::{Fitted, Ground, Quieted, View, fit};
@@ -12,8 +11,9 @@ use super::history::{History, State};
 use super::paper::{self, PaperError};
 use super::paper_file::PaperFile;
 use super::routes::{Shift, shift};
+use super::trims::{trimmed, written};
 use crate::engine::Listener;
-use crate::preset::write::{put, tables_of};
+use crate::run::layout::plain;
 
 /// Everything under edit. Files are touched by [`Work::save`](Act::Save), drafts and reloads only.
 #[derive(Debug)]
@@ -27,6 +27,8 @@ pub struct Work {
     view: View,
     /// The file holds something else than we read, and there are changes that it lacks.
     outside: bool,
+    /// What the file says now, if that was refused and told.
+    refused: Option<Arc<str>>,
 }
 
 /// What came of a wish.
@@ -74,8 +76,8 @@ impl Work {
         mapping: (&Path, &str),
         display: (&Path, &str),
     ) -> Result<(Self, Outcome), String> {
-        let mut mapping = PaperFile::new(mapping.0, mapping.1.into());
-        let mut display = PaperFile::new(display.0, display.1.into());
+        let mapping = PaperFile::new(mapping.0, mapping.1);
+        let display = PaperFile::new(display.0, display.1);
         let first =
             State { mapping: Arc::clone(mapping.text()), display: Arc::clone(display.text()) };
         let quieted = Quieted::default();
@@ -91,6 +93,7 @@ impl Work {
             quieted,
             view: fitted.view,
             outside: false,
+            refused: None,
         };
         let mut outcome = Outcome::default();
         if drafts.0.is_some() || drafts.1.is_some() {
@@ -108,24 +111,33 @@ impl Work {
     }
 
     /// A draft counts as the newest step; where the file was changed since, as the other version.
+    /// One that is not the version that is heard is kept under another name besides.
     fn recover(&mut self, draft: State, fits: bool, file: Outcome) -> Outcome {
-        if !fits {
-            self.versions[1].step(draft, None);
-            let notice = "a draft of an earlier run was found, but the file was changed since: the \
-                          draft is version 2";
-            return Outcome { notice: Some(notice.into()), ..file };
-        }
-        match self.take_in(&draft) {
-            Ok(outcome) => {
+        let found = "a draft of an earlier run";
+        let notice = match self.take_in(&draft) {
+            Ok(outcome) if fits => {
                 self.history().step(draft, None);
-                let notice = "a draft of an earlier run was recovered: undo goes back to the file";
-                Outcome { notice: Some(notice.into()), ..outcome }
+                self.mapping.take_over();
+                self.display.take_over();
+                let notice = format!("{found} was recovered: undo goes back to the file");
+                return Outcome { notice: Some(notice), ..outcome };
             }
-            Err(why) => Outcome {
-                notice: Some(format!("a draft of an earlier run cannot be used: {why}")),
-                ..file
-            },
-        }
+            Ok(_) => {
+                self.versions[1].step(draft, None);
+                format!("{found} was found, but the file was changed since: the draft is version 2")
+            }
+            Err(why) => format!("{found} cannot be used: {why}"),
+        };
+        // Back to what the file says, which was taken in before.
+        let first = self.heard().now().clone();
+        let _ = self.take_in(&first);
+        let aside: Vec<String> = [&self.mapping, &self.display]
+            .iter()
+            .filter_map(|file| file.draft().and_then(|_| file.set_aside()))
+            .map(|place| place.display().to_string())
+            .collect();
+        let notice = format!("{notice}; kept as {}", aside.join(" and "));
+        Outcome { notice: Some(notice), ..file }
     }
 
     fn history(&mut self) -> &mut History {
@@ -290,15 +302,15 @@ impl Work {
     }
 
     fn reload(&mut self) -> Result<Outcome, String> {
-        let Some(text) = self.mapping.changed_outside() else {
+        let Some(raw) = self.mapping.changed_outside() else {
             return self.display_outside();
         };
         let state =
-            State { mapping: Arc::clone(&text), display: self.heard().now().display.clone() };
+            State { mapping: plain(&raw).into(), display: self.heard().now().display.clone() };
         let outcome = self.take_in(&state)?;
         self.history().step(state, None);
-        self.mapping.know(text);
-        self.outside = false;
+        self.mapping.know(&raw);
+        (self.outside, self.refused) = (false, None);
         let notice = format!("{} was changed outside and is taken over", self.ground.mapping_name);
         Ok(Outcome { notice: Some(notice), ..outcome })
     }
@@ -316,8 +328,9 @@ impl Work {
     /// To be called when a file may have been changed outside: what it says is taken over unless
     /// there are changes that would be covered by it, or it is refused; the old one goes on then.
     pub fn look_outside(&mut self) -> Option<Outcome> {
-        if self.mapping.changed_outside().is_none() {
-            self.outside = false;
+        let now = self.mapping.changed_outside();
+        if now.is_none() {
+            (self.outside, self.refused) = (false, None);
             return None;
         }
         let told = self.outside;
@@ -330,9 +343,13 @@ impl Work {
             );
             return (!told).then(|| Outcome { notice: Some(notice), ..Outcome::default() });
         }
+        if self.refused == now {
+            return None;
+        }
         match self.reload() {
             Ok(outcome) => Some(outcome),
             Err(why) => {
+                self.refused = now;
                 let notice = format!(
                     "{} was changed outside and cannot be used:\n{why}",
                     self.ground.mapping_name
@@ -347,7 +364,8 @@ impl Work {
     /// # Errors
     /// When that cannot be written.
     pub fn keep_draft(&mut self) -> std::io::Result<()> {
-        let now = self.heard().now().clone();
+        // Of the version that is not heard, what the heard one does not cover.
+        let now = if self.unsaved() { self.heard().now() } else { self.other().now() }.clone();
         self.mapping.keep_draft(&now.mapping)?;
         self.display.keep_draft(&now.display)
     }
@@ -356,35 +374,4 @@ impl Work {
     pub fn files(&self) -> [&Path; 2] {
         [self.mapping.path(), self.display.path()]
     }
-}
-
-/// What an example says under the last key of `path`.
-fn written(path: &[paper::Step], example: &str) -> Option<serde_json::Value> {
-    let Some(paper::Step::Key(key)) = path.last() else { return None };
-    let mut table: serde_json::Value = toml::from_str(example).ok()?;
-    table.get_mut(key).map(serde_json::Value::take)
-}
-
-/// The text of a display with the trim of one coil changed: a list in the coil's block.
-fn trimmed(text: &str, trims: &[f64], coil: usize, value: f64) -> Option<String> {
-    let display = crate::preset::display::read("", text).ok()?;
-    let mut document = paper::read(text).ok()?;
-    let mut tables = tables_of(document.get_mut("coils"));
-    let mut first = 0;
-    for (table, block) in tables.iter_mut().zip(&display.blocks) {
-        let count = block.trims.len();
-        if (first..first + count).contains(&coil) {
-            let mut list = trims.get(first..first + count)?.to_vec();
-            *list.get_mut(coil - first)? = value;
-            let same = list.iter().all(|trim| Some(trim) == list.first());
-            let item = match list.first() {
-                Some(&trim) if same => Value::from(trim),
-                _ => Value::Array(list.into_iter().collect::<Array>()),
-            };
-            put(*table, "trim", item);
-            return Some(document.to_string());
-        }
-        first += count;
-    }
-    None
 }
