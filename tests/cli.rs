@@ -213,7 +213,8 @@ fn any_request_can_be_put_through_the_budget() {
     let bench = Bench::new();
     let full = vec!["1"; 24].join(",");
     let off = vec!["0"; 24].join(",");
-    bench.write("ask.csv", &format!("time_s,{full}\n0,{full}\n20,{off}\n25,{off}\n"));
+    let names: String = (1..=24).map(|coil| format!(",coil {coil}")).collect();
+    bench.write("ask.csv", &format!("time_s{names}\n0,{full}\n20,{off}\n25,{off}\n"));
     let args = ["budget", "--display", "display.toml", "--try", "ask.csv", "--rate", "50"];
     let run = bench.run(&[&args[..], &["--out", "answer.csv"]].concat());
     assert_eq!(run.status.code(), Some(0), "{}", text(&run.stderr));

@@ -52,7 +52,7 @@ pub(super) fn open(
     };
     // Either may be written over or removed.
     [usual.path(), file.path()].into_iter().try_for_each(only_heat)?;
-    for kept in [&usual, &file].into_iter().filter(|file| !dry && file.is_kept()) {
+    if let Some(kept) = [&usual, &file].into_iter().find(|file| !dry && file.is_kept()) {
         return Err(Failure::Refused(format!(
             "{}: another run drives this display and keeps its heat here; end that one first, as two \
              would know of half of the heat each",

@@ -66,7 +66,7 @@ pub struct Answered {
     pub first_cut_s: Option<f64>,
 }
 
-/// Reads a request for `coils` coils. A first line of as many names and no number is skipped.
+/// Reads a request for `coils` coils. A first line of names, with no number in it, is skipped.
 ///
 /// # Errors
 /// Names the line and the column for the first row that is not a time and `coils` duties, or
@@ -84,7 +84,8 @@ pub fn read(table: impl Read, coils: usize) -> Result<Vec<Row>, RequestError> {
         let line = record.position().map_or(0, csv::Position::line);
         // A row with a number in it is a row, perhaps one with a slip of the pen.
         let is_number = |field: &str| field.parse::<f64>().is_ok();
-        let names = index == 0 && record.len() == coils + 1 && !record.iter().any(is_number);
+        let names =
+            index == 0 && !record.iter().any(|field| is_number(field) || field.contains(';'));
         if !names {
             rows.push(row(&record, line, coils, rows.last())?);
         }
@@ -120,7 +121,8 @@ fn row(
     let mut fields = record.iter();
     let time = fields.next().unwrap_or_default();
     let Some(time_s) = time.parse::<f64>().ok().filter(|t| (0.0..=86_400.0).contains(t)) else {
-        return refuse(format!("time '{time}' is not 0 to 86400 s"));
+        let first = if before.is_none() { "; a first line of names holds no numbers" } else { "" };
+        return refuse(format!("time '{time}' is not 0 to 86400 s{first}"));
     };
     if before.is_some_and(|row| row.time_s >= time_s) {
         return refuse(format!("time {time_s} s does not come after the row before"));

@@ -139,7 +139,11 @@ fn an_output_that_goes_away_is_opened_again() {
     write_clicks(&desk.path("clicks.wav"), CLICKS, APART);
     let more = ["--dry-run", "--sound-out", Loopback::BACK, "--delay", "150"];
     let mut live = Live::start(&desk, &sound, &more);
-    let alive = live.until("sound", |second| second["sound_out"]["alive"] == true);
+    let plays = |second: &serde_json::Value| {
+        second["sound_out"]["alive"] == true
+            && second["sound_out"]["held_ms"].as_f64().is_some_and(|held_ms| held_ms > 0.0)
+    };
+    let alive = live.until("sound", plays);
     assert_eq!(alive["sound_out"]["output"], Loopback::BACK, "{alive}");
     sound.lose_back();
     let lost = live.until("the loss", |second| second["sound_out"]["alive"] == false);

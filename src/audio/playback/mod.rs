@@ -16,6 +16,7 @@ mod kept_back;
 #[allow(clippy::disallowed_methods, reason = "this is where sound goes out, in real time")]
 mod output;
 #[cfg(feature = "capture")]
+#[allow(clippy::disallowed_methods, reason = "a thread watches the output, in real time")]
 mod speaker;
 mod stretch;
 mod tap;

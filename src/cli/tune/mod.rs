@@ -228,12 +228,9 @@ fn play(
     let mut look = || {
         let look = boards.look();
         let state = |look: &Option<BoardLook>| look.as_ref().map(|look| look.state.clone());
-        if state(&look) != state(&stood) {
-            if let Some(now) = &look {
-                let why =
-                    now.sentence.as_deref().map_or_else(String::new, |why| format!(" ({why})"));
-                tell(&format!("board: {}{why}", now.state));
-            }
+        if let Some(now) = look.as_ref().filter(|_| state(&look) != state(&stood)) {
+            let why = now.sentence.as_deref().map_or_else(String::new, |why| format!(" ({why})"));
+            tell(&format!("board: {}{why}", now.state));
         }
         stood.clone_from(&look);
         look
