@@ -240,6 +240,27 @@ mod tests {
         assert!((tempo.period_s() / (78.0 / 125.0) - 1.0).abs() < 0.04);
     }
 
+    /// Beats move to the middle between the old ones. Unmarked beats alone would leave a quarter.
+    #[test]
+    fn a_broken_pulse_is_less_sure() {
+        let (before, beats) = follow(&signs(&[(60, 20)]));
+        let (_, all) = follow(&signs(&[(60, 20), (30, 1), (60, 20)]));
+        let after = all.iter().skip(beats.len()).map(|beat| beat.confidence);
+        let least = after.fold(1.0, f64::min);
+        assert!(least < 0.2 * before.confidence(), "{least}, {}", before.confidence());
+    }
+
+    /// Signs that come later than the sound leave the next beat so much earlier.
+    #[test]
+    fn late_signs_are_allowed_for() {
+        let (on_time, _) = follow(&signs(&[(60, 20)]));
+        let mut late = Tempo::new(0.1);
+        for sign in signs(&[(60, 20)]) {
+            late.tick(sign);
+        }
+        assert!((on_time.next_beat_s() - late.next_beat_s() - 0.1).abs() < 1e-9);
+    }
+
     /// Known at the end, all beats but the first few are where the signs are.
     #[test]
     fn the_whole_song_places_every_beat() {
