@@ -15,13 +15,16 @@ const STEADINESS: f64 = 60.0;
 /// music is felt around two beats a second.
 const USUAL_BPM: f64 = 110.0;
 const SPREAD_OCTAVES: f64 = 0.4;
-/// How much more likely a usual tempo is with every beat: one octave off, exp(-1). So where every
+/// How much more likely a usual tempo is with every beat: one octave off, exp(-0.75). So where every
 /// half beat has its sign as well, they do not win by their number.
-const PULL: f64 = 1.0;
+const PULL: f64 = 0.75;
 /// Share of a beat in which its sign is expected.
 const SIGN: f64 = 0.05;
+/// How often half of a beat is marked as a beat is. Much music has strokes there, which would else
+/// speak for twice the tempo.
+const HALVES: f64 = 0.25;
 /// Least likelihood of anything: a beat without a sign, a sign without a beat.
-const FLOOR: f64 = 0.07;
+const FLOOR: f64 = 0.045;
 /// How much is always given back to every state, so that a new tempo is found after a break.
 const FRESH: f64 = 1e-6;
 
@@ -110,12 +113,20 @@ impl States {
     fn hear(&mut self, sign: f64) -> (f64, Place) {
         let here = sign + FLOOR;
         let elsewhere = (1.0 - sign) / (1.0 / SIGN - 1.0) + FLOOR;
+        let half = HALVES * here + (1.0 - HALVES) * elsewhere;
         let (mut total, mut best, mut place) = (0.0, -1.0, Place::default());
         for (tempo, &period) in self.periods.iter().enumerate() {
             let first = self.first[tempo];
             let wide = rounded(period as f64 * SIGN).max(1);
+            let halves = period / 2..period / 2 + wide;
             for (ticks, likely) in self.likely[first..first + period].iter_mut().enumerate() {
-                *likely *= if ticks < wide { here } else { elsewhere };
+                *likely *= if ticks < wide {
+                    here
+                } else if halves.contains(&ticks) {
+                    half
+                } else {
+                    elsewhere
+                };
                 total += *likely;
                 if *likely > best {
                     (best, place) = (*likely, Place { tempo, ticks });
