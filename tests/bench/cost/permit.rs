@@ -34,7 +34,7 @@ impl Wishes {
     fn second(self, coils: usize) -> Vec<Vec<Share>> {
         let wish = |frame: usize, coil: usize| match self {
             Self::Full => 1.0,
-            Self::Sparse if coil % 5 > 0 => 0.0,
+            Self::Sparse if !coil.is_multiple_of(5) => 0.0,
             _ => ((coil * 37 + frame * 11) % 200) as f64 / 1000.0,
         };
         let frame = |frame| (0..coils).map(|coil| Share::saturating(wish(frame, coil))).collect();
