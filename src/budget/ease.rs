@@ -4,8 +4,6 @@
 //! never above 1, so that nothing behind it is loosened: the limiter has the last word as before.
 //! What a gain takes counts as cut by heat, which is what it is there for.
 
-use crate::units::Share;
-
 /// One gain per coil, 0 to 1.
 #[derive(Debug, Clone)]
 pub(super) struct Ease {
@@ -34,13 +32,8 @@ impl Ease {
         &self.gains
     }
 
-    /// What is left of a wish.
-    pub(super) fn on(&self, coil: usize, wish: Share) -> Share {
-        self.gains.get(coil).map_or(wish, |gain| Share::saturating(wish.get() * gain))
-    }
-
-    /// What was taken from a wish of which `left` was left.
-    pub(super) fn taken(&self, coil: usize, left: f64) -> f64 {
-        self.takes.get(coil).map_or(0.0, |part| part * left)
+    /// What each gain takes, as a part of what it leaves.
+    pub(super) fn takes(&self) -> &[f64] {
+        &self.takes
     }
 }

@@ -2,6 +2,8 @@
 
 #![expect(clippy::indexing_slicing, reason = "index arithmetic over the nodes of one network")]
 
+use std::ops::Range;
+
 use super::network::Network;
 
 /// What a step may get wrong, relative to the movement within it.
@@ -60,20 +62,42 @@ impl Heat {
     }
 
     fn part(&mut self, network: &Network, power: &[f64], part_s: f64, terms: u32) {
-        for node in 0..self.rise.len() {
-            let put_in = power.get(node).copied().unwrap_or(0.0);
-            let gain = put_in - network.outflow(node, &self.rise);
-            self.speed[node] = gain * self.warms[node];
-        }
+        let driven = power.len().min(self.rise.len());
+        network.inflows(&self.rise, &mut self.next);
+        self.begin(network, 0..driven, power);
+        self.begin(network, driven..self.rise.len(), &[]);
         let mut factor = part_s;
         self.add(factor);
         for term in 2..=terms {
-            for node in 0..self.rise.len() {
-                self.next[node] = -network.outflow(node, &self.speed) * self.warms[node];
+            network.inflows(&self.speed, &mut self.next);
+            let rows = self.next.iter_mut().zip(&self.speed);
+            for ((next, speed), (loss, warms)) in rows.zip(network.loss.iter().zip(&self.warms)) {
+                *next = -(loss * speed - *next) * warms;
             }
             std::mem::swap(&mut self.speed, &mut self.next);
             factor *= part_s / f64::from(term);
             self.add(factor);
+        }
+    }
+
+    /// How these nodes move at first, from what flows into them (in `next`) and the power put into
+    /// them; where `power` ends, none.
+    fn begin(&mut self, network: &Network, nodes: Range<usize>, power: &[f64]) {
+        let moved = |rise: f64, inflow: f64, loss: f64, warms: f64, put_in: f64| {
+            (put_in - (loss * rise - inflow)) * warms
+        };
+        let speeds = &mut self.speed[nodes.clone()];
+        let rows = self.rise[nodes.clone()].iter().zip(&self.next[nodes.clone()]);
+        let nodes = network.loss[nodes.clone()].iter().zip(&self.warms[nodes]);
+        let rows = speeds.iter_mut().zip(rows.zip(nodes));
+        if power.is_empty() {
+            for (speed, ((rise, inflow), (loss, warms))) in rows {
+                *speed = moved(*rise, *inflow, *loss, *warms, 0.0);
+            }
+        } else {
+            for ((speed, ((rise, inflow), (loss, warms))), put_in) in rows.zip(power) {
+                *speed = moved(*rise, *inflow, *loss, *warms, *put_in);
+            }
         }
     }
 

@@ -42,9 +42,8 @@ pub(super) struct Limiter {
     /// Per node: what a rise keeps of itself over the horizon, and where it tends at most.
     keep: Vec<f64>,
     tends: Vec<f64>,
-    /// Per node: the most and the least it can be at within the horizon.
-    reach: Vec<f64>,
-    least: Vec<f64>,
+    /// Per node: the least and the most it can be at within the horizon.
+    ahead: Vec<[f64; 2]>,
     /// Per coil: G_ii / (1 - e_i).
     gain: Vec<f64>,
     /// Per coil: what a rise keeps of itself until its copper counts as coldest, over the horizon
@@ -97,8 +96,7 @@ impl Limiter {
             bound_inverse: bound.iter().map(|most| most.recip()).collect(),
             keep: keeps(timing.horizon_s),
             tends: (0..network.nodes()).map(tends).collect(),
-            reach: vec![0.0; network.nodes()],
-            least: vec![0.0; network.nodes()],
+            ahead: vec![[0.0; 2]; network.nodes()],
             gain: (0..full_w.len()).map(gain).collect(),
             tick_keep: copper_keep(tick_s),
             copper_keep: copper_keep(copper_s),
@@ -127,36 +125,44 @@ impl Limiter {
 
     /// Caps and full powers for the tick that starts at these rises.
     pub(super) fn refresh(&mut self, network: &Network, rise: &[f64]) {
-        for (node, least) in self.least.iter_mut().enumerate() {
-            *least = self.keep[node] * rise[node];
-        }
-        for (coil, by_temperature) in self.full_by_temperature.iter().enumerate() {
+        let outside = self.look_ahead(rise);
+        let coils = self.cap_w.len();
+        let (caps, full) = (&mut self.cap_w[..coils], &mut self.full_w[..coils]);
+        let (tick_full, by_temperature) =
+            (&mut self.tick_full_w[..coils], &self.full_by_temperature[..coils]);
+        let (gain, bound, keep) = (&self.gain[..coils], &self.bound[..coils], &self.keep[..coils]);
+        let (copper_keep, tick_keep) = (&self.copper_keep[..coils], &self.tick_keep[..coils]);
+        let (rise, loss) = (&rise[..self.ahead.len()], &network.loss[..coils]);
+        for coil in 0..coils {
             let own = rise[coil];
-            let tends = network.inflow(coil, &self.least) / network.loss[coil];
+            let [least_w, most_w] = network.inflow_of_two(coil, &self.ahead);
+            let tends = least_w / loss[coil];
             let coldest = |keep: f64| (tends + keep * (own - tends)).min(own);
-            let full = |keep: f64| by_temperature / (self.room_k + coldest(keep));
-            self.full_w[coil] = full(self.copper_keep[coil]);
-            self.tick_full_w[coil] = full(self.tick_keep[coil]);
+            let full_at = |keep: f64| by_temperature[coil] / (self.room_k + coldest(keep));
+            full[coil] = full_at(copper_keep[coil]);
+            tick_full[coil] = full_at(tick_keep[coil]);
+            // Never below the floor but for rounding.
+            let inside = gain[coil] * (bound[coil] - keep[coil] * own) - most_w;
+            caps[coil] = inside.max(self.floor_w[coil]);
         }
-        let share = |(rise, inverse): (&f64, &f64)| rise * inverse;
-        let worst = rise.iter().zip(&self.bound_inverse).map(share).fold(0.0, f64::max);
-        if worst > OUTSIDE {
+        if outside {
             self.come_back(rise);
-        } else {
-            self.stay_inside(network, rise);
         }
     }
 
-    fn stay_inside(&mut self, network: &Network, rise: &[f64]) {
-        for (node, reach) in self.reach.iter_mut().enumerate() {
-            let tends = self.tends[node];
-            *reach = (tends + self.keep[node] * (rise[node] - tends)).min(self.bound[node]);
+    /// The least and the most that every node can be at within the horizon, for nodes inside the box;
+    /// whether one is outside.
+    fn look_ahead(&mut self, rise: &[f64]) -> bool {
+        let mut outside = false;
+        let nodes =
+            self.keep.iter().zip(&self.tends).zip(self.bound.iter().zip(&self.bound_inverse));
+        for ((ahead, rise), ((keep, tends), (bound, inverse))) in
+            self.ahead.iter_mut().zip(rise).zip(nodes)
+        {
+            *ahead = [keep * rise, (tends + keep * (rise - tends)).min(*bound)];
+            outside |= rise * inverse > OUTSIDE;
         }
-        for (coil, cap) in self.cap_w.iter_mut().enumerate() {
-            let own = self.gain[coil] * (self.bound[coil] - self.keep[coil] * rise[coil]);
-            // Never below the floor but for rounding.
-            *cap = (own - network.inflow(coil, &self.reach)).max(self.floor_w[coil]);
-        }
+        outside
     }
 
     /// After a start outside the box: whoever is out rests, nobody has more than the floor. All

@@ -47,12 +47,7 @@ pub(super) struct Meters {
     pub(super) node_c: Vec<f64>,
     pub(super) rail_a: Vec<f64>,
     pub(super) frame: Sums,
-    pub(super) wished: Vec<f64>,
-    pub(super) granted: Vec<f64>,
-    pub(super) cut_heat: Vec<f64>,
-    pub(super) eased: Vec<f64>,
-    pub(super) cut_rail: Vec<f64>,
-    pub(super) cut_driver: Vec<f64>,
+    pub(super) counts: Counts<Vec<f64>>,
 }
 
 /// Duty added up over the coils of one frame.
@@ -65,51 +60,87 @@ pub(super) struct Sums {
     pub(super) cut_driver: f64,
 }
 
+/// Duty of each coil added up over all frames: lists that are kept, or such lists cut to one length.
+#[derive(Debug, Clone)]
+pub(super) struct Counts<L> {
+    pub(super) wished: L,
+    pub(super) granted: L,
+    pub(super) cut_heat: L,
+    pub(super) eased: L,
+    pub(super) cut_rail: L,
+    pub(super) cut_driver: L,
+}
+
 impl Meters {
     pub(super) fn new(node_c: Vec<f64>, coils: usize, rails: usize) -> Self {
         let zeros = vec![0.0; coils];
-        Self {
-            node_c,
-            rail_a: vec![0.0; rails],
-            frame: Sums::default(),
+        let counts = Counts {
             wished: zeros.clone(),
             granted: zeros.clone(),
             cut_heat: zeros.clone(),
             eased: zeros.clone(),
             cut_rail: zeros.clone(),
             cut_driver: zeros,
+        };
+        Self { node_c, rail_a: vec![0.0; rails], frame: Sums::default(), counts }
+    }
+}
+
+impl Counts<Vec<f64>> {
+    /// For a loop over the first `coils` coils, which must be there.
+    pub(super) fn cut_to(&mut self, coils: usize) -> Counts<&mut [f64]> {
+        Counts {
+            wished: &mut self.wished[..coils],
+            granted: &mut self.granted[..coils],
+            cut_heat: &mut self.cut_heat[..coils],
+            eased: &mut self.eased[..coils],
+            cut_rail: &mut self.cut_rail[..coils],
+            cut_driver: &mut self.cut_driver[..coils],
         }
     }
+}
 
-    pub(super) fn start_frame(&mut self) {
-        self.rail_a.fill(0.0);
-        self.frame = Sums::default();
+/// Always inlined: so the sums of the frame stay in registers.
+impl Counts<&mut [f64]> {
+    /// Counts one coil that was granted what it asked of its driver: the size of its wish, and that
+    /// duty. As [`cut`](Self::cut) with five times the same.
+    #[inline(always)]
+    pub(super) fn granted(&mut self, frame: &mut Sums, coil: usize, wished: f64, granted: f64) {
+        let cut_driver = (wished - granted).max(0.0);
+        frame.wished += wished;
+        frame.granted += granted;
+        frame.cut_driver += cut_driver;
+        self.wished[coil] += wished;
+        self.granted[coil] += granted;
+        self.cut_driver[coil] += cut_driver;
     }
 
     /// Counts one coil: the size of its wish, and its duty as asked of the driver, as heat allows,
     /// as the driver makes that, as its rail feeds, as granted.
-    pub(super) fn count(&mut self, coil: usize, wished: f64, duties: [f64; 5]) {
+    #[inline(always)]
+    pub(super) fn cut(&mut self, frame: &mut Sums, coil: usize, wished: f64, duties: [f64; 5]) {
         let [asked, cool, made, fed, granted] = duties;
         let cut_driver = (wished - asked).max(0.0) + (cool - made) + (fed - granted);
-        self.frame.wished += wished;
-        self.frame.granted += granted;
-        self.frame.cut_driver += cut_driver;
+        frame.wished += wished;
+        frame.granted += granted;
+        frame.cut_driver += cut_driver;
         self.wished[coil] += wished;
         self.granted[coil] += granted;
         self.cut_driver[coil] += cut_driver;
         if granted < asked {
-            self.frame.cut_heat += asked - cool;
-            self.frame.cut_rail += made - fed;
+            frame.cut_heat += asked - cool;
+            frame.cut_rail += made - fed;
             self.cut_heat[coil] += asked - cool;
             self.cut_rail[coil] += made - fed;
         }
     }
 
     /// Counts what a gain took before the driver was asked.
-    pub(super) fn eased(&mut self, coil: usize, taken: f64) {
+    #[inline(always)]
+    pub(super) fn eased(&mut self, frame: &mut Sums, coil: usize, taken: f64) {
         if taken > 0.0 {
-            self.frame.wished += taken;
-            self.frame.cut_heat += taken;
+            frame.wished += taken;
+            frame.cut_heat += taken;
             self.wished[coil] += taken;
             self.cut_heat[coil] += taken;
             self.eased[coil] += taken;

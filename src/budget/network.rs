@@ -48,6 +48,9 @@ pub(super) struct Network {
     links: Vec<Link>,
 }
 
+/// Where a sum begins, as `Iterator::sum` has it: -0 changes nothing, not even another -0.
+const NOTHING: [f64; 2] = [-0.0; 2];
+
 /// Power put into every node that has no winding when the box is computed, relative to a coil's:
 /// so small that it changes nothing, and enough that every node's allowed rise is above 0.
 const TRACE: f64 = 1e-8;
@@ -125,6 +128,11 @@ impl Network {
         self.loss.len()
     }
 
+    /// Per node: how fast a rise that nothing feeds goes down, 1/s.
+    pub(super) fn drains(&self) -> impl Iterator<Item = f64> {
+        self.loss.iter().zip(&self.heat).map(|(loss, heat)| loss / heat)
+    }
+
     /// Links of a node.
     pub(super) fn links(&self, node: usize) -> &[Link] {
         &self.links[self.starts[node]..self.starts[node + 1]]
@@ -132,8 +140,43 @@ impl Network {
 
     /// What flows into a node from its neighbours when these are at `values`: sum of |G| times
     /// value.
+    #[inline]
     pub(super) fn inflow(&self, node: usize, values: &[f64]) -> f64 {
         self.links(node).iter().map(|link| link.conductance * values[link.to as usize]).sum()
+    }
+
+    /// The same for two lots of values at once.
+    pub(super) fn inflow_of_two(&self, node: usize, values: &[[f64; 2]]) -> [f64; 2] {
+        self.links(node).iter().fold(NOTHING, |[one, other], link| {
+            let [a, b] = values[link.to as usize];
+            [one + link.conductance * a, other + link.conductance * b]
+        })
+    }
+
+    /// The same for every node. In a sum each addition waits for the one before it; so a winding's grows
+    /// beside its backing's, and that of an enclosure, which all coils warm, between those of the coils.
+    pub(super) fn inflows(&self, values: &[f64], out: &mut [f64]) {
+        let (windings, rest) = out.split_at_mut(self.coils);
+        let (backings, enclosure) = rest.split_at_mut(self.coils);
+        let mut chain = if enclosure.is_empty() { &[] } else { self.links(2 * self.coils) };
+        let at_once = chain.len().div_ceil(self.coils);
+        let flow = |link: &Link| link.conductance * values[link.to as usize];
+        let [mut sum, _] = NOTHING;
+        for (coil, (winding, backing)) in windings.iter_mut().zip(backings).enumerate() {
+            let (one, other) = (self.links(coil), self.links(self.coils + coil));
+            let [mut in_one, mut in_other] = NOTHING;
+            for (link, beside) in one.iter().zip(other) {
+                in_one += flow(link);
+                in_other += flow(beside);
+            }
+            let both = one.len().min(other.len());
+            *winding = one[both..].iter().map(flow).fold(in_one, |sum, flow| sum + flow);
+            *backing = other[both..].iter().map(flow).fold(in_other, |sum, flow| sum + flow);
+            let (now, later) = chain.split_at(at_once.min(chain.len()));
+            sum = now.iter().map(flow).fold(sum, |sum, flow| sum + flow);
+            chain = later;
+        }
+        enclosure.fill(sum);
     }
 
     /// Row of G times `values`.
@@ -272,4 +315,52 @@ fn node_number(node: usize) -> u32 {
 
 fn dot(a: &[f64], b: &[f64]) -> f64 {
     a.iter().zip(b).map(|(x, y)| x * y).sum()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Five coils in a row; every second winding gives heat to the enclosure too.
+    fn row_of_five() -> Network {
+        let mut rows: Vec<Vec<Link>> = vec![Vec::new(); 11];
+        let mut link = |a: usize, b: usize| {
+            let conductance = 0.1 + ((a * 7 + b * 3) % 10) as f64 / 13.0;
+            rows[a].push(Link { to: node_number(b), conductance });
+            rows[b].push(Link { to: node_number(a), conductance });
+        };
+        for coil in 0..5 {
+            link(coil, 5 + coil);
+            link(5 + coil, 10);
+            if coil % 2 == 0 {
+                link(coil, 10);
+            }
+            if coil > 0 {
+                link(coil - 1, coil);
+                link(4 + coil, 5 + coil);
+            }
+        }
+        let mut starts = vec![0];
+        let mut links = Vec::new();
+        for row in rows {
+            links.extend(row);
+            starts.push(links.len());
+        }
+        Network { coils: 5, loss: vec![3.0; 11], heat: vec![4.0; 11], starts, links }
+    }
+
+    /// To the last bit: duty files must not hang on which of the three a stage calls.
+    #[test]
+    fn all_ways_of_adding_up_what_flows_in_agree() {
+        let network = row_of_five();
+        let values: Vec<f64> = (0..11_u32).map(|node| libm::exp(f64::from(node) / 3.0)).collect();
+        let two: Vec<[f64; 2]> = values.iter().map(|value| [1.0 / value, *value]).collect();
+        let mut all = vec![f64::NAN; 11];
+        network.inflows(&values, &mut all);
+        for (node, inflow) in all.iter().enumerate() {
+            let one = network.inflow(node, &values);
+            assert_eq!(inflow.to_bits(), one.to_bits(), "node {node}");
+            assert_eq!(network.inflow_of_two(node, &two)[1].to_bits(), one.to_bits());
+        }
+    }
 }

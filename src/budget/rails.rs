@@ -69,15 +69,16 @@ impl Pace {
 /// The rails, and who is served in which order.
 #[derive(Debug, Clone)]
 pub(super) struct Rails {
-    /// Per coil: its rail.
-    pub rail_of: Vec<usize>,
+    /// Runs of coils on one rail, in display order: where the run ends, and its rail.
+    runs: Vec<(usize, usize)>,
     /// Per coil: what full duty counts for on its rail, A.
-    pub full_a: Vec<f64>,
+    full_a: Vec<f64>,
     limit_a: Vec<f64>,
     paces: Vec<Pace>,
     /// Frames since the first.
     frame: u64,
-    asked_a: Vec<f64>,
+    /// Per rail: what its coils would draw, or do draw, in this frame.
+    drawn_a: Vec<f64>,
     /// Coils by rail, then priority, then display order.
     order: Vec<usize>,
     groups: Vec<Group>,
@@ -110,32 +111,50 @@ impl Rails {
         }
         let paces = settings.rails.iter().zip(&all_full_a);
         Self {
-            rail_of: coils.iter().map(|coil| coil.rail).collect(),
+            runs: runs(coils),
             full_a,
             paces: paces.map(|(rail, all)| Pace::new(rail, *all, frame_s)).collect(),
             frame: 0,
             limit_a: settings.rails.iter().map(|rail| rail.limit.0).collect(),
-            asked_a: vec![0.0; settings.rails.len()],
+            drawn_a: vec![0.0; settings.rails.len()],
             order,
             groups,
             groups_of,
         }
     }
 
-    /// Lowers the compare values of short rails, and their heat shares `heat` with them.
-    pub(super) fn lower(&mut self, drivers: &Drivers, codes: &mut [u32], heat: &mut [f64]) {
-        self.asked_a.fill(0.0);
-        for (coil, share) in heat.iter().enumerate() {
-            self.asked_a[self.rail_of[coil]] += share * self.full_a[coil];
-        }
+    /// Lowers the compare values of short rails, and their heat shares `heat` with them. True when it
+    /// lowered any.
+    pub(super) fn lower(&mut self, drivers: &Drivers, codes: &mut [u32], heat: &mut [f64]) -> bool {
+        self.add_up(heat);
+        let mut lowered = false;
         for rail in 0..self.limit_a.len() {
             let within_a = self.paces[rail].within(self.frame, self.limit_a[rail]);
-            self.paces[rail].level_a = self.asked_a[rail].min(within_a);
-            if self.asked_a[rail] > within_a {
+            self.paces[rail].level_a = self.drawn_a[rail].min(within_a);
+            if self.drawn_a[rail] > within_a {
+                lowered = true;
                 self.share_out(rail, within_a, drivers, codes, heat);
             }
         }
         self.frame = self.frame.saturating_add(1);
+        lowered
+    }
+
+    /// What every rail gives, A, as it was last added up.
+    pub(super) fn drawn_a(&self) -> &[f64] {
+        &self.drawn_a
+    }
+
+    /// Adds up what every rail gives for these heat shares, in display order.
+    pub(super) fn add_up(&mut self, heat: &[f64]) {
+        self.drawn_a.fill(0.0);
+        let mut from = 0;
+        for &(end, rail) in &self.runs {
+            let amps = heat[from..end].iter().zip(&self.full_a[from..end]);
+            let drawn_a = &mut self.drawn_a[rail];
+            *drawn_a = amps.fold(*drawn_a, |sum, (share, full_a)| sum + share * full_a);
+            from = end;
+        }
     }
 
     /// Serves a short rail from what it has left: in order of priority while it lasts, then everyone of the priority at
@@ -165,4 +184,14 @@ impl Rails {
             }
         }
     }
+}
+
+/// Runs of coils on one rail: where each ends, and its rail.
+fn runs(coils: &[CoilBudget]) -> Vec<(usize, usize)> {
+    let mut end = 0;
+    let run = |run: &[CoilBudget]| {
+        end += run.len();
+        (end, run[0].rail)
+    };
+    coils.chunk_by(|a, b| a.rail == b.rail).map(run).collect()
 }

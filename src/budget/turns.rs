@@ -21,7 +21,7 @@ struct Turn {
     backwards: bool,
 }
 
-/// The bridges of all coils.
+/// The bridges of all coils; none where no bridge needs a rest.
 #[derive(Debug, Clone)]
 pub(super) struct Turns {
     turns: Vec<Turn>,
@@ -37,7 +37,9 @@ impl Turns {
             };
             Turn { rest, idle: rest, backwards: false }
         };
-        Self { turns: coils.iter().map(turn).collect() }
+        let turns: Vec<Turn> = coils.iter().map(turn).collect();
+        let any = turns.iter().any(|turn| turn.rest > 0);
+        Self { turns: if any { turns } else { Vec::new() } }
     }
 
     /// Whether a coil may push the way it is asked to.
@@ -47,12 +49,18 @@ impl Turns {
             .is_none_or(|turn| turn.idle >= turn.rest || turn.backwards == backwards)
     }
 
+    /// Takes note of a frame of zero.
+    pub(super) fn rests(&mut self, coil: usize) {
+        if let Some(turn) = self.turns.get_mut(coil) {
+            turn.idle = turn.idle.saturating_add(1);
+        }
+    }
+
     /// Takes note of what was sent to a coil.
     pub(super) fn sent(&mut self, coil: usize, code: i32) {
-        let Some(turn) = self.turns.get_mut(coil) else { return };
         if code == 0 {
-            turn.idle = turn.idle.saturating_add(1);
-        } else {
+            self.rests(coil);
+        } else if let Some(turn) = self.turns.get_mut(coil) {
             (turn.idle, turn.backwards) = (0, code < 0);
         }
     }

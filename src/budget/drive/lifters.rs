@@ -55,6 +55,11 @@ impl Lifters {
         lifters
     }
 
+    /// Whether any coil has a law.
+    pub(in crate::budget) fn any(&self) -> bool {
+        !self.coils.is_empty()
+    }
+
     /// Whether a coil's wishes are shares of full duty. (Less of a wish of pull is not less of the heat
     /// in any fixed share, and a held coil would fall.)
     pub(in crate::budget) fn is_straight(&self, coil: usize) -> bool {

@@ -99,10 +99,10 @@ impl Drivers {
     }
 
     /// Every driver, in display order.
+    #[expect(clippy::indexing_slicing, reason = "each driver's table was made from its own coil")]
     pub(super) fn all(&self) -> impl Iterator<Item = Wired<'_>> {
-        self.drivers.iter().filter_map(|&driver| {
-            self.tables.get(driver.table).map(|chords| Wired { driver, chords })
-        })
+        let tables = self.tables.as_slice();
+        self.drivers.iter().map(|&driver| Wired { driver, chords: &tables[driver.table] })
     }
 }
 
@@ -146,8 +146,11 @@ impl Wired<'_> {
 
     /// The compare value, without its sign, that a wish asks for.
     fn asked(&self, wish: Share) -> u32 {
-        let size = if self.driver.two_way { wish.get().abs() } else { wish.get().max(0.0) };
-        whole_steps((size * self.driver.steps + HAIR).min(self.driver.steps))
+        let (size, steps) = (wish.get(), self.driver.steps);
+        let size = if self.driver.two_way { size.abs() } else { size };
+        // Below 0 becomes 0 steps.
+        let asked = size * steps + HAIR;
+        whole_steps(if asked < steps { asked } else { steps })
     }
 
     /// The largest compare value whose heat share does not pass `heat`.

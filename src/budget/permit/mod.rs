@@ -2,8 +2,10 @@
 
 #![expect(clippy::indexing_slicing, reason = "all arrays hold one entry per coil, node or rail")]
 
+mod passes;
+
 use super::check::check;
-use super::drive::{Ask, Denied, Drivers, Lifters, signed};
+use super::drive::{Ask, Drivers, Lifters};
 use super::ease::Ease;
 use super::heat::Heat;
 use super::limiter::Limiter;
@@ -68,9 +70,10 @@ pub struct Budget {
     most: Vec<u32>,
     sum_w: Vec<f64>,
     peak_w: Vec<f64>,
-    /// Per coil, in this frame.
+    /// Per coil: how fast a rise drains, 1/s.
+    drain_per_s: Vec<f64>,
+    /// Per coil, in this frame: what it asks, its compare value as the driver can make it now.
     asks: Vec<Ask>,
-    asked: Vec<u32>,
     codes: Vec<u32>,
     shares: Vec<f64>,
     wanted: Vec<f64>,
@@ -126,8 +129,8 @@ impl Budget {
             most: vec![0; coils],
             sum_w: vec![0.0; coils],
             peak_w: vec![0.0; coils],
+            drain_per_s: network.drains().take(coils).collect(),
             asks: vec![Ask::OFF; coils],
-            asked: vec![0; coils],
             codes: vec![0; coils],
             shares: vec![0.0; coils],
             wanted: vec![0.0; coils],
@@ -158,57 +161,17 @@ impl Budget {
         if self.frame == 0 {
             self.start_tick();
         }
-        for (coil, wired) in self.drivers.all().enumerate() {
-            let ask = match wishes {
-                Some(wishes) => {
-                    let wish = wishes.get(coil).copied().unwrap_or(Share::NONE);
-                    let wish = if self.lifters.is_straight(coil) {
-                        self.ease.on(coil, wish)
-                    } else {
-                        wish
-                    };
-                    self.lifters.ask(coil, &wired, wish)
-                }
-                None => Ask::OFF,
-            };
-            let ready = self.turns.may(coil, ask.backwards);
-            let asked = if ready { wired.made(ask.code) } else { 0 };
-            self.asks[coil] = ask;
-            let code = wired.made(asked.min(self.most[coil]));
-            self.asked[coil] = asked;
-            self.codes[coil] = code;
-            self.shares[coil] = wired.heat(code);
+        let laws = self.lifters.any();
+        match wishes {
+            Some(wishes) if laws => self.ask::<true>(wishes),
+            Some(wishes) => self.ask::<false>(wishes),
+            None => self.ask_nothing(),
         }
-        self.rails.lower(&self.drivers, &mut self.codes, &mut self.shares);
-        self.meters.start_frame();
-        for (coil, wired) in self.drivers.all().enumerate() {
-            let fed = self.codes[coil];
-            let code = wired.made(fed);
-            if code < fed {
-                self.shares[coil] = wired.heat(code);
-            }
-            let power = self.shares[coil] * self.limiter.tick_full_w[coil];
-            self.sum_w[coil] += power;
-            self.peak_w[coil] = self.peak_w[coil].max(power);
-            self.meters.rail_a[self.rails.rail_of[coil]] +=
-                self.shares[coil] * self.rails.full_a[coil];
-            let (ask, asked) = (self.asks[coil], self.asked[coil]);
-            self.wanted[coil] =
-                if asked > self.most[coil] { wired.heat(asked) } else { self.shares[coil] };
-            let cool = asked.min(self.most[coil]);
-            let codes = match ask.denied {
-                Denied::Nothing => [asked, cool, wired.made(cool), fed, code],
-                Denied::Heat(denied) => [denied, 0, 0, 0, 0],
-                Denied::Rail(denied) => [denied, denied, denied, 0, 0],
-            };
-            self.meters.count(coil, ask.wanted, codes.map(|code| wired.duty(code)));
-            if self.lifters.is_straight(coil) {
-                self.meters.eased(coil, self.ease.taken(coil, ask.wanted));
-            }
-            let code = signed(code, ask.backwards);
-            self.turns.sent(coil, code);
-            self.lifters.sent(coil, code, asked, cool);
-            self.duties[coil] = Duty::permit(code);
+        self.feed();
+        if laws {
+            self.grant::<true>()
+        } else {
+            self.grant::<false>()
         }
         if self.rider.rides() {
             for (coil, &share) in self.wanted.iter().enumerate() {
@@ -231,14 +194,14 @@ impl Budget {
         }
         let frames = f64::from(self.frame);
         let span_s = frames * self.timing.frame_s;
-        for coil in 0..self.sum_w.len() {
+        let tick = self.sum_w.iter_mut().zip(&self.peak_w).zip(&self.drain_per_s);
+        for ((sum_w, peak_w), drain_per_s) in tick {
             // Power late in the tick has had less time to drain than its mean would; 1 + G T/C
             // covers the worst order. Nor can it be worse than the highest power throughout.
             // Power early in the tick has had more time to pass on: for the next few ticks a
             // backing may be warmer than its model by P T^2 G_cb / (2 C_c C_b), microkelvins.
-            let drain = self.network.loss[coil] / self.network.heat[coil] * span_s;
-            let late = self.sum_w[coil] / frames * (1.0 + drain);
-            self.sum_w[coil] = late.min(self.peak_w[coil]);
+            let late = *sum_w / frames * (1.0 + drain_per_s * span_s);
+            *sum_w = late.min(*peak_w);
         }
         self.heat.step(&self.network, &self.sum_w, span_s);
         for (node_c, rise) in self.meters.node_c.iter_mut().zip(&self.heat.rise) {
@@ -253,8 +216,11 @@ impl Budget {
         if self.rider.rides() {
             self.rider.lead(&self.network, &self.limiter, &self.heat.rise, &mut self.ease);
         }
-        for (coil, wired) in self.drivers.all().enumerate() {
-            self.most[coil] = wired.within(self.limiter.cap_w[coil] / self.limiter.full_w[coil]);
+        let caps = self.limiter.cap_w.iter().zip(&self.limiter.full_w);
+        for ((most, (cap_w, full_w)), wired) in
+            self.most.iter_mut().zip(caps).zip(self.drivers.all())
+        {
+            *most = wired.within(cap_w / full_w);
         }
         self.sum_w.fill(0.0);
         self.peak_w.fill(0.0);
@@ -309,14 +275,14 @@ impl Budget {
 
     /// What happened since the first frame, per coil.
     pub fn totals(&self) -> Totals<'_> {
-        let meters = &self.meters;
+        let counts = &self.meters.counts;
         Totals {
-            wished: &meters.wished,
-            granted: &meters.granted,
-            cut_heat: &meters.cut_heat,
-            cut_rail: &meters.cut_rail,
-            cut_driver: &meters.cut_driver,
-            eased: &meters.eased,
+            wished: &counts.wished,
+            granted: &counts.granted,
+            cut_heat: &counts.cut_heat,
+            cut_rail: &counts.cut_rail,
+            cut_driver: &counts.cut_driver,
+            eased: &counts.eased,
         }
     }
 
