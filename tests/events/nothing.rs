@@ -28,9 +28,12 @@ fn silence_noise_hum_swells_and_sweeps_hold_no_event() {
     let mut faults = Vec::new();
     for (name, sound, most) in &sounds {
         for hearing in [Hearing::AsLive, Hearing::LookAhead] {
-            let found = count(sound, hearing);
-            if found > *most {
-                faults.push(format!("{name}, {hearing:?}: {found} events"));
+            let events = hear(sound, RATE_HZ, hearing);
+            let found = times(&events, Kind::Onset).len();
+            // A likeliest row of beats can be laid through anything: it must not be called a pulse.
+            let beats = times(&events, Kind::Beat).len();
+            if found > *most || beats > 0 {
+                faults.push(format!("{name}, {hearing:?}: {found} events, {beats} beats"));
             }
         }
     }

@@ -6,6 +6,10 @@ use crate::analysis::tempo::{TICKS_PER_S, Tempo, Trace};
 /// Looks in a tick.
 const LOOKS: u64 = (LOOKS_PER_S / TICKS_PER_S) as u64;
 
+/// A likeliest row of beats is found in anything. Where half of them are weaker than this, the sound has
+/// no pulse: silence, noise and held sounds give .003 at most, bowed strings .017 and more.
+const NO_PULSE: f64 = 0.006;
+
 /// Who keeps the beat.
 #[derive(Debug, Clone)]
 enum Keeper {
@@ -57,8 +61,12 @@ impl Beats {
     /// The beats that only the end could tell.
     pub(super) fn finish(&self, end_s: f64, each: &mut dyn FnMut(Event)) {
         if let Keeper::AtTheEnd(trace) = &self.keeper {
-            for (time_s, strength) in trace.beats() {
-                each(event(time_s, strength, end_s));
+            let beats = trace.beats();
+            let mut strengths: Vec<f64> = beats.iter().map(|(_, strength)| *strength).collect();
+            strengths.sort_by(f64::total_cmp);
+            let middle = strengths.get(strengths.len() / 2).copied().unwrap_or(0.0);
+            if middle >= NO_PULSE {
+                beats.iter().for_each(|(time_s, strength)| each(event(*time_s, *strength, end_s)));
             }
         }
     }
