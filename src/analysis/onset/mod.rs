@@ -228,7 +228,11 @@ pub fn raw(samples: &[f32], sound: SoundFormat) -> Vec<f32> {
 }
 
 #[cfg(test)]
-#[allow(clippy::float_cmp, reason = "the same sums in the same order")]
+#[allow(
+    clippy::float_cmp,
+    clippy::indexing_slicing,
+    reason = "the same sums in the same order; tests stop at the first surprise"
+)]
 mod tests {
     use super::*;
 
