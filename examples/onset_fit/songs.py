@@ -1,12 +1,13 @@
 """Makes songs of which every event is known, to fit the event finder to.
 
-    python3 songs.py DIR [--songs 400] [--seconds 20] [--seed 1] [--every 6]
+    python3 songs.py DIR [--songs 400] [--seconds 20] [--seed 1] [--every 6] [--bank BANK]
 
 Writes DIR/NAME.wav and DIR/NAME.truth: one line for each event, its time in seconds and what it is
-(onset, soft, kick, snare, hat, beat); `soft` is an onset that takes long to speak. The same seed
-gives the same songs. Everything is drawn at random and invented: kits, notes, patterns, tempos,
-rooms, levels, noise. Every sixth (`--every`; 1: all) is no music: noises, hum, held chords, sweeps,
-and lone strokes.
+(onset, soft, kick, snare, hat, cymbal, tom, drum, beat); `soft` is an onset that takes long to
+speak, `drum` any other stroke. With a folder that banks.py has filled, most drums and notes are
+sampled ones; else all are made by arithmetic. The same seed gives the same songs. Everything is
+drawn at random and invented: kits, notes, patterns, tempos, rooms, levels, noise. Every sixth
+(`--every`; 1: all) is no music: noises, hum, held chords, sweeps, and lone strokes.
 """
 import argparse
 import wave
@@ -16,18 +17,21 @@ from pathlib import Path
 import numpy as np
 from scipy.signal import fftconvolve
 
+import kits
 import notes
 import strokes
 from strokes import RATE_HZ, between, pink
 
 SCALES = [[0, 2, 4, 5, 7, 9, 11], [0, 2, 3, 5, 7, 8, 10], [0, 3, 5, 7, 10]]
 OFTEN, EVEN = ["nothing", "nothing", "lone"], ["nothing", "lone"]
+SAMPLED = 0.75
+WHAT_ELSE = {strokes.ride: "cymbal", strokes.crash: "cymbal", strokes.tom: "tom"}
 KINDS = {"kick": strokes.kick, "snare": strokes.snare, "hat": strokes.hat}
 
 
 class Song:
-    def __init__(self, rng, length_s):
-        self.rng, self.length_s = rng, length_s
+    def __init__(self, rng, length_s, bank=None):
+        self.rng, self.length_s, self.bank = rng, length_s, bank
         self.parts, self.truth = {}, []
 
     def add(self, part, at_s, sound, what=(), late_s=0.0):
@@ -44,7 +48,9 @@ class Song:
         out = np.zeros(int(self.length_s * RATE_HZ))
         for name, part in self.parts.items():
             level = np.sqrt(np.mean(part**2) + 1e-12)
-            gain = 10 ** (self.rng.uniform(-9, 3) / 20) / level if name != "drums" else 1 / level
+            gain = 1 / level
+            if name != "drums":
+                gain *= 10 ** (self.rng.uniform(*((-12, 2) if self.bank else (-9, 3))) / 20)
             wet = self.rng.uniform(0, 0.5) if self.rng.random() < 0.6 else 0
             if wet:
                 part = part + wet * fftconvolve(part, strokes.room(self.rng))[: len(part)]
@@ -92,10 +98,11 @@ def pattern(rng, kind, per_beat, beats):
 def add_drums(song, times, per_beat, beats):
     rng, steps = song.rng, per_beat * beats
     bag = [(kind, KINDS[kind](rng)) for kind in KINDS if rng.random() < 0.88]
-    bag += [("other", rng.choice(strokes.OTHERS)(rng)) for _ in range(rng.choice([0, 0, 1, 1, 2, 3]))]
+    others = [strokes.OTHERS[n] for n in rng.integers(0, len(strokes.OTHERS), rng.choice([0, 0, 1, 1, 2, 3]))]
+    bag += [(WHAT_ELSE.get(maker, "drum"), maker(rng)) for maker in others]
     if rng.random() < 0.25:
-        bag = [(k, s) for k, s in bag if k != "hat"] + [("other", strokes.ride(rng))]
-    loud = {"kick": 1.0, "snare": 0.8, "hat": 0.3, "other": 0.4}
+        bag = [(k, s) for k, s in bag if k != "hat"] + [("cymbal", strokes.ride(rng))]
+    loud = {"kick": 1.0, "snare": 0.8, "hat": 0.3, "cymbal": 0.4, "tom": 0.5, "drum": 0.4}
     uneven = rng.choice([0, 0.003, 0.008])
     for kind, stroke in bag:
         force = pattern(rng, kind, per_beat, beats)
@@ -106,9 +113,8 @@ def add_drums(song, times, per_beat, beats):
             if rng.random() < loose * 0.4:
                 hard = between(rng, 0.2, 1) if hard == 0 else 0
             if hard > 0:
-                what = ("onset", kind) if kind in KINDS else ("onset",)
                 at = max(at + lead + rng.normal(0, uneven), 0)
-                song.add("drums", at, gain * stroke(min(hard, 1)), what)
+                song.add("drums", at, gain * stroke(min(hard, 1)), ("onset", kind))
 
 
 def add_notes(song, times, per_beat, beats):
@@ -117,7 +123,10 @@ def add_notes(song, times, per_beat, beats):
     hz = lambda degree, octave: key * 2 ** (octave + degree // len(scale) + scale[degree % len(scale)] / 12)
     chords = rng.integers(0, 7, 4)
     for part in rng.choice(["bass", "chords", "tune", "tune", "run"], rng.integers(1, 4), replace=False):
-        note, kind = rng.choice(notes.BASSES if part == "bass" else notes.MAKERS)(rng)
+        if song.bank and rng.random() < SAMPLED:
+            note, kind = kits.notes_of(rng, song.bank)
+        else:
+            note, kind = rng.choice(notes.BASSES if part == "bass" else notes.MAKERS)(rng)
         octave = {"bass": -0, "chords": 2}.get(part, int(rng.integers(1, 5)))
         every = {"bass": [1, 2, 4], "chords": [2, 4, 8, 16], "run": [1, 1, 2]}.get(part, [1, 2, 3, 4])
         degree, step, what = int(rng.integers(0, 7)), int(rng.integers(0, 4)), "onset" if kind == "struck" else "soft"
@@ -139,11 +148,13 @@ def add_notes(song, times, per_beat, beats):
             step += length
 
 
-def music(rng, length_s):
-    song = Song(rng, length_s)
+def music(rng, length_s, bank):
+    song = Song(rng, length_s, bank)
     times, per_beat, beats = grid(rng, length_s)
     kind = rng.choice(["drums", "mix", "mix", "notes"])
-    if kind != "notes":
+    if kind != "notes" and bank and rng.random() < SAMPLED:
+        kits.play(song, bank, times, per_beat, beats)
+    elif kind != "notes":
         add_drums(song, times, per_beat, beats)
     if kind != "drums":
         add_notes(song, times, per_beat, beats)
@@ -151,7 +162,7 @@ def music(rng, length_s):
     return song
 
 
-def lone(rng, length_s):
+def lone(rng, length_s, _):
     """Strokes and notes far apart, out of silence or faint noise; noise that sets in and stops."""
     song, at = Song(rng, length_s), between(rng, 0.2, 2)
     while at < length_s - 1:
@@ -167,13 +178,13 @@ def lone(rng, length_s):
             song.add("lone", at, x, ("onset" if how == "struck" else "soft",), late)
         else:
             maker = KINDS.get(kind) or rng.choice(strokes.OTHERS)
-            what = ("onset", kind) if kind in KINDS else ("onset",)
+            what = ("onset", kind if kind in KINDS else WHAT_ELSE.get(maker, "drum"))
             song.add("lone", at, between(rng, 0.1, 1) * maker(rng)(rng.uniform(0.3, 1)), what)
         at += between(rng, 0.3, 4)
     return song
 
 
-def nothing(rng, length_s):
+def nothing(rng, length_s, _):
     """Sounds in which nothing begins: from the very start on, or faded in."""
     song, t = Song(rng, length_s), strokes.seconds(length_s)
     kind = rng.choice(["pink", "pink", "white", "brown", "band", "hum", "chord", "chord", "sweep", "waves"])
@@ -215,12 +226,12 @@ def spoiled(rng, x, kind):
     """Compressed, cut in frequency, in noise, loud or faint: as recordings are."""
     if kind == "music" and rng.random() < 0.25:
         x = strokes.squeeze(rng, x)
-    if rng.random() < 0.12:
+    if rng.random() < 0.07:
         x = strokes.filtered(x, "low", between(rng, 3000, 14_000))
     if rng.random() < 0.08:
         x = strokes.filtered(x, "high", between(rng, 60, 300))
     x = x / (np.std(x) + 1e-9)
-    if kind != "nothing" and rng.random() < 0.35:
+    if kind != "nothing" and rng.random() < 0.3:
         noise = pink(rng, len(x)) if rng.random() < 0.75 else rng.standard_normal(len(x))
         x = x + noise * 10 ** (-rng.uniform(6, 40) / 20)
     x = 0.3 * x / (np.max(np.abs(x)) + 1e-9) if kind == "nothing" else x / (np.max(np.abs(x)) + 1e-9)
@@ -228,10 +239,11 @@ def spoiled(rng, x, kind):
 
 
 def make(job):
-    folder, number, length_s, seed, every = job
+    folder, number, length_s, seed, every, bank = job
     rng = np.random.default_rng([seed, number])
+    bank = bank and kits.Bank(bank)
     kind = "music" if number % every else rng.choice(OFTEN if every > 1 else EVEN)
-    song = {"music": music, "lone": lone, "nothing": nothing}[kind](rng, length_s)
+    song = {"music": music, "lone": lone, "nothing": nothing}[kind](rng, length_s, bank)
     x = spoiled(rng, song.mixed(), kind)
     path = Path(folder) / f"{number:04}"
     with wave.open(str(path.with_suffix(".wav")), "wb") as out:
@@ -250,9 +262,10 @@ def main():
     flags.add_argument("--seconds", type=float, default=20)
     flags.add_argument("--seed", type=int, default=1)
     flags.add_argument("--every", type=int, default=6)
+    flags.add_argument("--bank", type=Path, help="folder that banks.py has filled")
     asked = flags.parse_args()
     asked.folder.mkdir(parents=True, exist_ok=True)
-    jobs = [(asked.folder, number, asked.seconds, asked.seed, asked.every) for number in range(asked.songs)]
+    jobs = [(asked.folder, number, asked.seconds, asked.seed, asked.every, asked.bank) for number in range(asked.songs)]
     with Pool() as pool:
         for _ in pool.imap_unordered(make, jobs):
             pass

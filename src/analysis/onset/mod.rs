@@ -1,10 +1,10 @@
 //! What happens in the sound: where something begins, and what kind of stroke it was.
 //!
 //! ```text
-//! samples -> ear (glance, relief) -> view -> net -> pick -> events
-//!            what stands out of      the     one    the first looks
-//!            each band, 250 x a s    last    score  over the threshold
-//!                                    looks   a kind; beats by way of tempo
+//! samples -> ear (glance, relief) -> view -> two nets -> pick -> events
+//!            what stands out of      the     a score    the first looks over the threshold;
+//!            each band, 250 x a s    last    a kind     beats by way of tempo
+//!                                    looks
 //! ```
 //!
 //! Two times belong to an event: when it began in the sound, and when it was known. Live they lie
@@ -31,7 +31,7 @@ pub(in crate::analysis) use ear::{GROUPS, group_bands_hz};
 use net::Net;
 use pick::Picker;
 use std::fmt;
-use view::{AHEAD, LIVE, Memory};
+use view::{AHEAD, LIVE, Memory, View};
 
 /// Looks at the sound per second.
 pub const LOOKS_PER_S: u16 = 250;
@@ -100,11 +100,43 @@ pub enum Hearing {
 /// Samples in, events out. All memory is taken in [`Onsets::new`], but for [`Hearing::WholeSong`].
 pub struct Onsets {
     ear: Ear,
-    memory: Memory,
-    net: Net,
+    scorer: Scorer,
     picker: Picker,
     beats: Beats,
     after_s: f64,
+}
+
+/// Looks remembered and weighed.
+struct Scorer {
+    view: View,
+    memory: Memory,
+    first: Net<{ view::FIRST_OUTPUTS }>,
+    second: Net<{ view::SECOND_OUTPUTS }>,
+}
+
+impl Scorer {
+    fn new(view: View) -> Self {
+        Self {
+            view,
+            memory: Memory::new(view),
+            first: Net::new(view.first.weights, view.first.inputs()),
+            second: Net::new(view.second.weights, view.second.inputs()),
+        }
+    }
+
+    /// Scores of all kinds, how likely a beat is, the age of the newest event in hundredths of a
+    /// second. What strokes are is the mean of two opinions.
+    fn weigh(&mut self, look: &Look) -> ([f32; KINDS], f32, f32) {
+        self.memory.take(look);
+        let [onset, strokes @ .., beat, age] =
+            self.first.weigh(self.memory.inputs(&self.view.first));
+        let others = self.second.weigh(self.memory.inputs(&self.view.second));
+        let mut scores = [onset; KINDS];
+        for ((score, one), other) in scores.iter_mut().skip(1).zip(strokes).zip(others) {
+            *score = 0.5 * (one + other);
+        }
+        (scores, beat, age)
+    }
 }
 
 const SILENCE: [f32; 256] = [0.0; 256];
@@ -120,8 +152,7 @@ impl Onsets {
         };
         Ok(Self {
             ear: Ear::new(sound, arith),
-            memory: Memory::new(view),
-            net: Net::new(view.weights, view.inputs()),
+            scorer: Scorer::new(view),
             picker: Picker::new(view),
             after_s: view.after_s,
             beats: Beats::new(view.beat_late_s, hearing == Hearing::WholeSong),
@@ -148,7 +179,7 @@ impl Onsets {
             let Some(look) = look else { continue };
             seen(look);
             self.picker.hear(look);
-            let [scores @ .., beat, age] = self.net.weigh(self.memory.take(look));
+            let (scores, beat, age) = self.scorer.weigh(look);
             self.picker.take(scores, age).iter().flatten().copied().for_each(&mut *each);
             let beat = if self.picker.counts() { beat } else { pick::NEVER };
             self.beats.take(beat).into_iter().for_each(&mut *each);
@@ -194,4 +225,40 @@ pub fn raw(samples: &[f32], sound: SoundFormat) -> Vec<f32> {
         rest = tail;
     }
     out
+}
+
+#[cfg(test)]
+#[allow(
+    clippy::float_cmp,
+    clippy::indexing_slicing,
+    reason = "the same sums in the same order; tests stop at the first surprise"
+)]
+mod tests {
+    use super::*;
+
+    /// Each net has its own say of every stroke; onsets, beats and ages are the first one's.
+    #[test]
+    fn strokes_are_what_both_nets_think_in_the_mean() {
+        for view in view::VIEWS {
+            let mut scorer = Scorer::new(view);
+            let mut memory = Memory::new(view);
+            let mut first =
+                Net::<{ view::FIRST_OUTPUTS }>::new(view.first.weights, view.first.inputs());
+            let mut second =
+                Net::<{ view::SECOND_OUTPUTS }>::new(view.second.weights, view.second.inputs());
+            for n in 0..50_u16 {
+                let look: Look =
+                    std::array::from_fn(|k| libm::sinf(f32::from(n) * (1.0 + k as f32)).max(0.0));
+                let (scores, beat, age) = scorer.weigh(&look);
+                memory.take(&look);
+                let one = first.weigh(memory.inputs(&view.first));
+                let other = second.weigh(memory.inputs(&view.second));
+                assert_eq!([scores[0], beat, age], [one[0], one[4], one[5]]);
+                for kind in 1..KINDS {
+                    assert_eq!(scores[kind], 0.5 * (one[kind] + other[kind - 1]));
+                    assert_ne!(one[kind], other[kind - 1], "the nets are not the same");
+                }
+            }
+        }
+    }
 }
