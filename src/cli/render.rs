@@ -143,7 +143,8 @@ pub(super) fn run(args: &Args) -> Outcome {
         text.push_str(&plan.as_ref().map_or_else(String::new, explain::in_short));
     }
     if args.explain {
-        text.push_str(&plan.as_ref().map_or_else(String::new, explain::in_full));
+        let full = |plan| explain::in_full(plan, reports.len());
+        text.push_str(&plan.as_ref().map_or_else(String::new, full));
     }
     if text.is_empty() { Ok(()) } else { print(&text) }
 }
