@@ -2,7 +2,8 @@
 //!
 //! A gain changes no shape, only size. It stands before everything else that a wish goes through and
 //! never above 1, so that nothing behind it is loosened: the limiter has the last word as before.
-//! What a gain takes counts as cut by heat, which is what it is there for.
+//! What a gain takes counts as cut by heat (and apart, as eased), though a plan's gains may make room in
+//! the supply as well.
 
 /// One gain per coil, 0 to 1.
 #[derive(Debug, Clone)]

@@ -9,15 +9,19 @@
 //! far each winding fills its box at the moments when the limiter would look, loudest pulse
 //! included, and moves the gains until the fullest moment just fits. Backings, enclosure and the time
 //! after the song need no look: while windings stay in the box, so does everything else, for ever.
-//! The plan is a wish like any other; the limiter stands behind it.
+//! Supplies are left out: this is where a search begins that makes the frames again and measures
+//! (`run::plan`), rails and all. The plan is a wish like any other; the limiter stands behind it.
 
 #![expect(clippy::indexing_slicing, reason = "all arrays hold one entry per coil or node")]
 
 use super::check::check;
+use super::clamp::Clamp;
+use super::drive::{Drivers, Pull};
 use super::heat::Heat;
 use super::limiter::Limiter;
 use super::network::Network;
 use super::permit::Timing;
+use super::rails::counted_a;
 use super::rehearsal::Rehearsal;
 use super::rises::{allowed_rises, full_power, start_rises};
 use super::{BudgetError, BudgetSettings};
@@ -42,6 +46,13 @@ pub struct Plan {
     /// Per coil: the power of the gain with which its heat goes; 1 for slow PWM, 2 for smooth
     /// current, or as measured.
     pub powers: Vec<f64>,
+    /// Per coil: whether a gain turns it down. What a coil with a law of pull is wished is not less
+    /// heat by any fixed share when it is less, so it stands outside, with a gain of 1.
+    pub turns: Vec<bool>,
+    /// Per coil: the gain under which even a full wish can be held for ever.
+    pub in_heat: Vec<f64>,
+    /// Per coil: the gain under which full wishes of all coils of its rail are within its limit.
+    pub in_supply: Vec<f64>,
 }
 
 impl Plan {
@@ -50,33 +61,27 @@ impl Plan {
     /// # Errors
     /// As [`Budget::new`](super::Budget::new).
     pub fn none(settings: &BudgetSettings) -> Result<Self, BudgetError> {
-        check(settings)?;
-        let drivers = super::drive::Drivers::new(&settings.coils);
+        let clamp = Clamp::new(settings)?;
+        let drivers = Drivers::new(&settings.coils);
         let powers: Vec<f64> = drivers.all().map(|wired| wired.power_of_gain()).collect();
-        Ok(Self { gains: vec![1.0; powers.len()], powers })
-    }
-
-    /// Learns how power goes with gain from another plan under which the same song wanted heat
-    /// shares `wanted`, where it wants `now` under this one. (Both summed up per coil.)
-    pub fn learn(&mut self, now: &[f64], other: &Self, wanted: &[f64]) {
-        for (coil, power) in self.powers.iter_mut().enumerate() {
-            let turned = libm::log(self.gains[coil] / other.gains[coil]);
-            let moved = libm::log(now[coil] / wanted[coil]);
-            if turned.abs() > LEARNS_FROM && moved.is_finite() {
-                *power = (moved / turned).clamp(0.5, 4.0);
-            }
-        }
-    }
-
-    /// Whether every gain of `other` is within a part `near` of this one's.
-    pub fn is_near(&self, other: &Self, near: f64) -> bool {
-        let pairs = self.gains.iter().zip(&other.gains);
-        pairs.into_iter().all(|(a, b)| (a / b - 1.0).abs() <= near)
+        let rails = settings.rails.iter().enumerate().map(|(number, rail)| {
+            let own = settings.coils.iter().filter(|coil| coil.rail == number);
+            rail.limit.0 / own.map(|coil| counted_a(settings, coil)).sum::<f64>()
+        });
+        let rails: Vec<f64> = rails.collect();
+        let in_supply = settings.coils.iter().zip(&powers).map(|(coil, power)| {
+            let share = rails.get(coil.rail).copied().unwrap_or(1.0);
+            libm::pow(share.min(1.0), power.recip())
+        });
+        Ok(Self {
+            gains: vec![1.0; powers.len()],
+            turns: settings.coils.iter().map(|coil| coil.pull == Pull::Straight).collect(),
+            in_heat: (0..powers.len()).map(|coil| clamp.most(coil)).collect(),
+            in_supply: in_supply.collect(),
+            powers,
+        })
     }
 }
-
-/// From this change of a gain on (as a logarithm), its power can be measured.
-const LEARNS_FROM: f64 = 0.03;
 
 /// The gains under which a song fills the box and the limiter hardly cuts. `song` was rehearsed
 /// under `last`, and starts as `settings` say.
@@ -101,7 +106,8 @@ pub fn plan(settings: &BudgetSettings, song: &Rehearsal, last: &Plan) -> Result<
         let mut moved: f64 = 0.0;
         for (coil, gain) in gains.iter_mut().enumerate() {
             let wants = song_top(&run, coil) * turned[coil];
-            let next = if wants <= run.limiter.floor_w[coil] && fullest[coil] > FILL {
+            let always = wants <= run.limiter.floor_w[coil] && fullest[coil] > FILL;
+            let next = if always || !last.turns[coil] {
                 // What is always granted is nobody's fault.
                 *gain
             } else {
@@ -115,7 +121,7 @@ pub fn plan(settings: &BudgetSettings, song: &Rehearsal, last: &Plan) -> Result<
             break;
         }
     }
-    Ok(Plan { gains, powers: last.powers.clone() })
+    Ok(Plan { gains, ..last.clone() })
 }
 
 /// The highest power that a coil wants at any time, W at room temperature.

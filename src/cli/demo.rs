@@ -62,7 +62,7 @@ pub(super) fn run(args: &Args) -> Outcome {
     if args.quiet {
         return Ok(());
     }
-    print(&render::summary(&report, &mapping, &display, &out, wall_s))?;
+    print(&render::summary(&report, (&mapping, &display), &out, wall_s, false))?;
     print(&next_steps(dir))
 }
 

@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use coilscore::run::plan::{CoilGained, PlanReport};
+use coilscore::run::plan::{Bound, CoilGained, PlanReport};
 
 /// Coils that are told one by one; the report has them all.
 const MOST_ROWS: usize = 64;
@@ -12,39 +12,44 @@ pub(super) fn in_short(plan: &PlanReport) -> String {
     let Some((low, high)) = range(&plan.gains) else { return String::new() };
     format!(
         "planned gains {low:.2} to {high:.2}; against a fixed clamp: energy x {}, motion x {}, \
-         likeness {:.3} for {:.3}\n",
+         likeness {:.3} for {:.3}; {}\n",
         times(plan.all.energy_j),
         times(plan.all.motion_s),
         plan.all.likeness[0],
         plan.all.likeness[1],
+        held_back(&plan.bounds),
     )
 }
 
-/// The table.
-pub(super) fn in_full(plan: &PlanReport) -> String {
+/// The table, of a run of so many songs.
+pub(super) fn in_full(plan: &PlanReport, songs: usize) -> String {
     let mut text = String::from(match plan.gains.is_empty() {
-        true => "\nNothing had to be turned down: the limiter took no more than a moment.\n",
+        true => "\nNothing had to be turned down: limiter and supply took no more than moments.\n",
         false => {
-            "\nEach coil was turned down by one gain for the whole run, so that the limiter takes \
-             next to nothing.\n"
+            "\nEach coil was turned down by one gain for the whole run: the largest under which it \
+             still moves as it was wished\n(likeness 0.99); the rarest peaks are left to limiter and \
+             supply.\n"
         }
     });
     text.push_str(
         "Duties are means. Clamp: the duty a coil may have for ever, which is what a fixed limit \
          would hold it to;\nenergy and motion (squares of duty around its mean) are times the \
-         clamp's; likeness is the correlation of\nduty with wish, and the clamp's.\n\n",
+         clamp's; likeness is the correlation of\nduty with wish, and the clamp's. Bound by: what keeps the coil from \
+         more. Heat: where its winding came nearest\nits bound; supply: where that took most from \
+         it.\n\n",
     );
     let widest = plan.names.iter().map(|name| name.chars().count()).max().unwrap_or(4).max(4);
     // Writing to a string does not fail.
     let _ = writeln!(
         text,
-        "{:widest$}  gain  wished  granted  by plan  by limiter  by rail  by driver  clamp  energy  motion  likeness",
+        "{:widest$}  gain  wished  granted  by plan  by limiter  by rail  by driver  clamp  energy  motion  likeness       bound by",
         "coil"
     );
-    let rows = plan.names.iter().zip(&plan.duty).zip(&plan.coils).enumerate();
-    for (coil, ((name, duty), gained)) in rows.take(MOST_ROWS) {
+    let rows = plan.names.iter().zip(&plan.duty).zip(plan.coils.iter().zip(&plan.bounds));
+    for (coil, ((name, duty), (gained, bound))) in rows.enumerate().take(MOST_ROWS) {
         let gain = plan.gains.get(coil).copied().unwrap_or(1.0);
-        let _ = writeln!(text, "{name:widest$}  {gain:4.2}  {}", row(duty, gained));
+        let bound = bound_words(bound, &plan.rails, songs);
+        let _ = writeln!(text, "{name:widest$}  {gain:4.2}  {}  {bound}", row(duty, gained));
     }
     let more = plan.coils.len().saturating_sub(MOST_ROWS);
     if more > 0 {
@@ -62,6 +67,34 @@ pub(super) fn in_full(plan: &PlanReport) -> String {
         all.likeness[1],
     );
     text
+}
+
+/// How many coils are kept from more, and by what.
+fn held_back(bounds: &[Bound]) -> String {
+    let count = |is: &dyn Fn(&Bound) -> bool| bounds.iter().filter(|bound| is(bound)).count();
+    let heat = count(&|bound| matches!(bound, Bound::Heat { .. }));
+    let supply = count(&|bound| matches!(bound, Bound::Rail { .. }));
+    format!(
+        "coils bound by heat {heat}, by supply {supply}, by nothing {}",
+        bounds.len() - heat - supply
+    )
+}
+
+fn bound_words(bound: &Bound, rails: &[String], songs: usize) -> String {
+    let at = |song: usize, at_s: f64| {
+        let of = if songs > 1 { format!(" of song {}", song + 1) } else { String::new() };
+        format!("at {at_s:.1} s{of}")
+    };
+    match *bound {
+        Bound::Nothing => "nothing".into(),
+        Bound::Heat { song, at_s, now_c, bound_c } => {
+            format!("heat, {now_c:.1} of {bound_c:.1} C {}", at(song, at_s))
+        }
+        Bound::Rail { rail, song, at_s } => {
+            let name = rails.get(rail).map_or("", |name| name);
+            format!("supply {name} {}", at(song, at_s))
+        }
+    }
 }
 
 fn row([wished, granted, plan, limiter, rail, driver]: &[f64; 6], gained: &CoilGained) -> String {

@@ -139,12 +139,14 @@ pub(super) fn run(args: &Args) -> Outcome {
     if !args.quiet {
         let part_s = wall_s / reports.len().max(1) as f64;
         for (report, out) in reports.iter().zip(&outs) {
-            text.push_str(&summary(report, &mapping, &display, out, part_s));
+            let planned = plan.as_ref().is_some_and(|plan| !plan.gains.is_empty());
+            text.push_str(&summary(report, (&mapping, &display), out, part_s, planned));
         }
         text.push_str(&plan.as_ref().map_or_else(String::new, explain::in_short));
     }
     if args.explain {
-        text.push_str(&plan.as_ref().map_or_else(String::new, explain::in_full));
+        let full = |plan| explain::in_full(plan, reports.len());
+        text.push_str(&plan.as_ref().map_or_else(String::new, full));
     }
     if text.is_empty() { Ok(()) } else { print(&text) }
 }
@@ -308,18 +310,19 @@ fn write_report(
 /// From this share on, what was cut shows.
 const MUCH_CUT: f64 = 0.15;
 
-/// The run in a few lines.
+/// The run in a few lines. What a plan took counts as taken by heat, and flattens nothing.
 pub(super) fn summary(
     report: &RenderReport,
-    mapping: &Mapping,
-    display: &Display,
+    (mapping, display): (&Mapping, &Display),
     out: &Path,
     wall_s: f64,
+    planned: bool,
 ) -> String {
     let percent = |share: f64| share * 100.0;
+    let heat = if planned { "by plan and heat" } else { "by heat" };
     let mut text = format!(
         "{}: {:.1} s of sound on \"{}\" with \"{}\", {} frames, {:.2} s of work\n\
-         asked   {:.2} coils on average; granted {:.1} %, cut by heat {:.1} %, by supply {:.1} %, \
+         asked   {:.2} coils on average; granted {:.1} %, cut {heat} {:.1} %, by supply {:.1} %, \
          by driver {:.1} %\n\
          winding closest to its bound: {}, {:.1} C of {:.1} C (limit {:.0} C)\n\
          backing closest to its bound: {}, {:.1} C of {:.1} C (limit {:.0} C)\n",
@@ -349,7 +352,7 @@ pub(super) fn summary(
             1000.0 * report.lead_s
         ));
     }
-    if report.cut_heat_share + report.cut_rail_share > MUCH_CUT {
+    if !planned && report.cut_heat_share + report.cut_rail_share > MUCH_CUT {
         text.push_str(
             "Much was cut, which flattens the motion: a lower weight, or a higher floor_db, keeps its \
              shape.\n",

@@ -28,10 +28,11 @@ fn driver_ink(x: i64, y: i64) -> Rgb {
 /// Draws the panel.
 pub(super) fn draw(page: &mut Page<'_>) {
     let (rect, song) = (page.layout.wishes, page.song);
+    let by_heat = if song.gained.is_some() { "cut by plan and heat" } else { "cut by heat" };
     let keys = [
         (Sample::Line(1.2, SOFT_INK, &[][..]), "asked"),
         (Sample::Area(granted_ink), "granted"),
-        (Sample::Area(heat_ink), "cut by heat"),
+        (Sample::Area(heat_ink), by_heat),
         (Sample::Area(rail_ink), "cut by a rail"),
         (Sample::Area(driver_ink), "cut by the driver"),
     ];

@@ -23,8 +23,9 @@ pub fn sentence(song: &Timeline) -> String {
     if wished <= 0.0 {
         return "Nothing was asked of any coil.".to_owned();
     }
+    let heat = if song.gained.is_some() { "plan and heat took" } else { "heat took" };
     let cuts: Vec<String> =
-        [("heat took", &asked.heat), ("supply", &asked.rail), ("driver", &asked.driver)]
+        [(heat, &asked.heat), ("supply", &asked.rail), ("driver", &asked.driver)]
             .into_iter()
             .map(|(name, cell)| (name, sum(cell) / wished))
             .filter(|(_, share)| *share >= WORTH_SAYING)
@@ -36,7 +37,7 @@ pub fn sentence(song: &Timeline) -> String {
         words += "all of it granted.";
     } else {
         let cuts = cuts.join(", ");
-        let cuts = if cuts.starts_with("heat") { cuts } else { format!("cut by {cuts}") };
+        let cuts = if cuts.starts_with(heat) { cuts } else { format!("cut by {cuts}") };
         words += &format!("{} granted; {cuts}.", percent(granted / wished));
     }
     words + &closest(song) + &song.gained.map_or(String::new(), |gained| planned(&gained))

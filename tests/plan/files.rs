@@ -49,7 +49,8 @@ fn one_gain_for_each_coil_keeps_the_shape_and_uses_the_heat() {
         assert!((tail.wished[coil] - sum).abs() < 1e-6 * sum, "coil {coil}");
         let [wished, granted, plan, limiter, _, _] = run.plan.duty[coil];
         assert!((plan / wished - (1.0 - head.gains[coil])).abs() < 1e-9, "coil {coil}");
-        assert!(limiter < 0.004 * wished, "coil {coil}: the limiter took {limiter} of {wished}");
+        assert!(limiter < 0.02 * wished, "coil {coil}: the limiter took {limiter} of {wished}");
+        assert!(run.plan.coils[coil].likeness[0] > 0.99, "coil {coil}: {:?}", run.plan.coils[coil]);
         assert!(granted > 0.0);
     }
     // The fullest moment comes within a few percent of the bound: nothing is given away.

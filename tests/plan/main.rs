@@ -13,6 +13,7 @@
     reason = "tests stop at the first surprise; the plant serves other tests as well"
 )]
 
+mod bound;
 #[path = "../common/mod.rs"]
 mod common;
 mod files;

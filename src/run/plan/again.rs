@@ -1,10 +1,13 @@
-//! The frames of all songs once more, from the spool, under gains.
+//! The frames of all songs once more, from the spool, under gains: to see what would come of them,
+//! and to write them.
 
+use super::bounds::Watch;
 use super::first::{Made, Song, Songs};
+use super::search::Seen;
 use super::spool::{Frame, Reading};
 use super::tally::Tally;
 use super::{RenderError, RenderJob};
-use crate::budget::{Budget, BudgetSettings, Plan, Rehearsal, Start};
+use crate::budget::{Budget, BudgetSettings, Plan, Start};
 use crate::engine::EngineError;
 use crate::frame::Head;
 use crate::run::ends::{start_word, tail_of};
@@ -17,16 +20,69 @@ use crate::units::{Celsius, Share};
 /// Frames between two looks at the hook.
 const FRAMES_PER_LOOK: u32 = 4096;
 
+type Hook<'a> = &'a mut dyn FnMut(usize, u64) -> Flow;
+
+/// Makes all frames under `gains` and keeps none; per coil, what came of it. `None` when the hook
+/// stopped it.
+pub(super) fn try_out(
+    songs: &mut Songs,
+    job: &RenderJob<'_>,
+    gains: &[f64],
+    hook: Hook<'_>,
+) -> Result<Option<Vec<Seen>>, RenderError> {
+    let mut tally = songs.fresh_tally();
+    let mut start = job.start.clone();
+    // Per coil: wished, taken by the limiter, by the rail.
+    let mut sums = vec![[0.0; 3]; gains.len()];
+    let mut reading = songs.spool.read().map_err(RenderError::Spool)?;
+    for (number, song) in songs.songs.iter().enumerate() {
+        let settings = BudgetSettings { start, ..song.settings.clone() };
+        let mut each = |_: u32, frame: &Frame, budget: &Budget| {
+            tally.add(&frame.wishes, budget);
+            Ok(())
+        };
+        let hook = &mut || hook(number, song.instants);
+        let (budget, done) = one(song, &settings, gains, &mut reading, &mut each, hook)?;
+        if !done {
+            return Ok(None);
+        }
+        let totals = budget.totals();
+        let took = totals.cut_heat.iter().zip(totals.eased).zip(totals.cut_rail);
+        for ((sums, wished), ((heat, eased), rail)) in sums.iter_mut().zip(totals.wished).zip(took)
+        {
+            let add = [*wished, heat - eased, *rail];
+            sums.iter_mut().zip(add).for_each(|(sum, own)| *sum += own);
+        }
+        start = nodes_of(budget.load().node_c);
+    }
+    Ok(Some(seen(&tally, &sums)))
+}
+
+/// What a tally and sums of what was wished, taken by the limiter and by rails say of each coil.
+pub(super) fn seen(tally: &Tally, sums: &[[f64; 3]]) -> Vec<Seen> {
+    let coils = tally.coils().zip(sums);
+    let of = |(coil, [wished, heat, rail]): (super::CoilGained, &[f64; 3])| {
+        let part = |took: f64| if *wished > 0.0 { took / wished } else { 0.0 };
+        Seen {
+            likeness: coil.moves().then_some(coil.likeness[0]),
+            by_heat: part(*heat),
+            by_rail: part(*rail),
+            energy_j: coil.energy_j[0],
+        }
+    };
+    coils.map(of).collect()
+}
+
 /// Makes every file anew under `plan`, from the heat with which `job` starts.
-pub(super) fn make(
+pub(super) fn write(
     songs: &mut Songs,
     job: &RenderJob<'_>,
     plan: &Plan,
-    hook: &mut dyn FnMut(usize, u64) -> Flow,
+    hook: Hook<'_>,
 ) -> Result<(), RenderError> {
-    songs.forget();
     let mut start = job.start.clone();
-    let Songs { songs: list, spool, rehearsal, tally, whole, .. } = songs;
+    songs.tally = songs.fresh_tally();
+    let Songs { songs: list, spool, tally, watch, whole, .. } = songs;
     let mut reading = spool.read().map_err(RenderError::Spool)?;
     for (number, song) in list.iter_mut().enumerate() {
         // A file that is open cannot be begun anew.
@@ -34,72 +90,89 @@ pub(super) fn make(
         song.head.gains.clone_from(&plan.gains);
         song.head.start = start_word(&start).into();
         song.settings.start = start;
-        let pass = Pass { reading: &mut reading, rehearsal, tally };
+        watch.start(number);
         let hook = &mut || hook(number, song.instants);
-        let (made, done) = one(song, plan, pass, hook)?;
-        start = Start::Nodes(made.tail.node_c.iter().copied().map(Celsius).collect());
+        let (made, done) = written(song, plan, &mut reading, (tally, watch), hook)?;
+        start = nodes_of(&made.tail.node_c);
         song.made = made;
         if !done {
             *whole = false;
             break;
         }
     }
-    rehearsal.end();
     Ok(())
 }
 
-/// What one pass over the songs reads from and adds to.
-struct Pass<'a, 'b> {
-    reading: &'a mut Reading<'b>,
-    rehearsal: &'a mut Rehearsal,
-    tally: &'a mut Tally,
-}
-
-/// One song; false when the hook stopped it.
-fn one(
+/// One song into its file; false when the hook stopped it.
+fn written(
     song: &Song,
     plan: &Plan,
-    pass: Pass<'_, '_>,
+    reading: &mut Reading<'_>,
+    (tally, watch): (&mut Tally, &mut Watch),
     hook: &mut dyn FnMut() -> Flow,
 ) -> Result<(Made, bool), RenderError> {
-    let Song { head, settings, .. } = song;
-    let mut budget = Budget::new(settings).map_err(EngineError::from)?;
-    budget.set_gains(&plan.gains);
+    let Song { head, settings, frames, .. } = song;
     let mut metering = Metering::new(settings, head.bands.len());
     let mut file = DutyFile::create(&song.out, head)?;
-    let mut frame = room_for(head, settings);
-    let mut next = 0;
-    let mut done = true;
-    while next < song.frames {
-        pass.reading.next(&mut frame).map_err(RenderError::Spool)?;
-        file.duty(next, budget.permit(&frame.wishes))?;
-        metering.take(next, frame.quiet, &frame.band_dbfs, &budget.load());
-        pass.rehearsal.add(&budget);
-        pass.tally.add(&frame.wishes, &budget);
-        next += 1;
+    let mut made = 0;
+    let mut each = |number: u32, frame: &Frame, budget: &Budget| {
+        file.duty(number, budget.duties())?;
+        metering.take(number, frame.quiet, &frame.band_dbfs, &budget.load());
+        tally.add(&frame.wishes, budget);
+        watch.add(number, budget);
+        made = number + 1;
         // The last frame between two edges has its meter after it, as in the loop of all runs.
-        if next < song.frames
-            && let Some(meter) = metering.due(&budget)
+        if made < *frames
+            && let Some(meter) = metering.due(budget)
         {
             file.meter(meter)?;
         }
-        if next.is_multiple_of(FRAMES_PER_LOOK) && hook().is_break() {
-            done = false;
-            break;
-        }
-    }
-    budget.settle();
+        Ok(())
+    };
+    let (budget, done) = one(song, settings, &plan.gains, reading, &mut each, hook)?;
     if let Some(meter) = metering.rest(&budget) {
         file.meter(meter)?;
     }
-    file.off(next)?;
+    file.off(made)?;
     let made = Made {
-        tail: tail_of(&budget, next, song.instants, song.digest.clone()),
+        tail: tail_of(&budget, made, song.instants, song.digest.clone()),
         eased: budget.totals().eased.to_vec(),
         peaks: metering.peaks(),
         file: Some(file),
     };
     Ok((made, done))
+}
+
+type Each<'a> = &'a mut dyn FnMut(u32, &Frame, &Budget) -> Result<(), RenderError>;
+
+/// One song through a budget under gains, frame by frame; false when the hook stopped it.
+fn one(
+    song: &Song,
+    settings: &BudgetSettings,
+    gains: &[f64],
+    reading: &mut Reading<'_>,
+    each: Each<'_>,
+    hook: &mut dyn FnMut() -> Flow,
+) -> Result<(Budget, bool), RenderError> {
+    let mut budget = Budget::new(settings).map_err(EngineError::from)?;
+    budget.set_gains(gains);
+    let mut frame = room_for(&song.head, settings);
+    let mut done = true;
+    for number in 0..song.frames {
+        reading.next(&mut frame).map_err(RenderError::Spool)?;
+        budget.permit(&frame.wishes);
+        each(number, &frame, &budget)?;
+        if (number + 1).is_multiple_of(FRAMES_PER_LOOK) && hook().is_break() {
+            done = false;
+            break;
+        }
+    }
+    budget.settle();
+    Ok((budget, done))
+}
+
+fn nodes_of(node_c: &[f64]) -> Start {
+    Start::Nodes(node_c.iter().copied().map(Celsius).collect())
 }
 
 fn room_for(head: &Head, settings: &BudgetSettings) -> Frame {

@@ -2,7 +2,10 @@
 
 use std::path::PathBuf;
 
+use super::again::seen;
+use super::bounds::Watch;
 use super::report::{PlanReport, Planned};
+use super::search::Seen;
 use super::spool::Spool;
 use super::tally::Tally;
 use super::{Piece, RenderError, RenderJob};
@@ -53,7 +56,8 @@ pub(super) struct Songs {
     pub spool: Spool,
     pub rehearsal: Rehearsal,
     pub tally: Tally,
-    pub clamp: Clamp,
+    pub watch: Watch,
+    clamp: Clamp,
     /// False when the hook stopped it.
     pub whole: bool,
 }
@@ -76,6 +80,7 @@ pub(super) fn hear(
             None => all.insert(Songs::of(&budget, &head)?),
         };
         let mut file = DutyFile::create(&piece.out, &head)?;
+        songs.watch.start(number);
         let mut source = Ahead::of(piece.source);
         let mut beside = Listening {
             digest: Fingerprint::new(),
@@ -127,28 +132,24 @@ impl Songs {
             spool: Spool::new(),
             rehearsal: Rehearsal::new(settings.coils.len(), frame_s),
             tally: Tally::new(clamp.clone(), head.steps(), frame_s),
+            watch: Watch::new(settings),
             clamp,
             whole: true,
         })
     }
 
-    /// Forgets how the frames came out, to make them again.
-    pub(super) fn forget(&mut self) {
-        let frame_s = self.settings.frame_rate.period().0;
-        self.rehearsal = Rehearsal::new(self.settings.coils.len(), frame_s);
+    /// Nothing counted yet, for making the frames again.
+    pub(super) fn fresh_tally(&self) -> Tally {
         let steps = self.settings.coils.iter().map(|coil| coil.steps);
-        self.tally = Tally::new(self.clamp.clone(), steps, frame_s);
+        Tally::new(self.clamp.clone(), steps, self.settings.frame_rate.period().0)
     }
 
-    /// The share of all wishes that the limiter took, beside what gains took.
-    pub(super) fn limiter_took(&self) -> f64 {
-        let sum = |of: &dyn Fn(&Made) -> f64| -> f64 {
-            self.songs.iter().map(|song| of(&song.made)).sum()
-        };
-        let all = |list: &[f64]| list.iter().sum::<f64>();
-        let wished = sum(&|made| all(&made.tail.wished));
-        let took = sum(&|made| all(&made.tail.cut_heat) - all(&made.eased));
-        if wished > 0.0 { took / wished } else { 0.0 }
+    /// Per coil: what came of the songs as they were heard.
+    pub(super) fn seen(&self) -> Vec<Seen> {
+        let taken = self.duties().into_iter();
+        let taken: Vec<[f64; 3]> =
+            taken.map(|[wished, _, _, limiter, rail, _]| [wished, limiter, rail]).collect();
+        seen(&self.tally, &taken)
     }
 
     /// Gives every file its name, if all are whole, and says what came of it.
@@ -169,12 +170,15 @@ impl Songs {
             let lead_s = f64::from(song.head.lead_us) * 1e-6;
             report_of(tail, end, song.sound, lead_s, *peaks, &song.names, &song.remarks)
         };
+        let duty = self.duties();
         Ok(Planned {
             songs: self.songs.iter().map(report).collect(),
             plan: PlanReport {
                 gains: if planned { plan.gains.clone() } else { Vec::new() },
                 names: self.names(),
-                duty: self.duties(),
+                rails: self.rails(),
+                bounds: self.watch.bounds(&duty),
+                duty,
                 coils: self.tally.coils().collect(),
                 all: gained,
             },
@@ -185,6 +189,13 @@ impl Songs {
         let first = self.songs.first();
         first.map_or_else(Vec::new, |song| {
             song.names.coils.iter().map(|coil| coil.label.clone()).collect()
+        })
+    }
+
+    fn rails(&self) -> Vec<String> {
+        let first = self.songs.first();
+        first.map_or_else(Vec::new, |song| {
+            song.head.rails.iter().map(|rail| rail.name.clone()).collect()
         })
     }
 
@@ -232,6 +243,7 @@ impl Beside for Listening<'_> {
         let (Some(step), None) = (step, &self.failed) else { return };
         self.songs.rehearsal.add(step.budget);
         self.songs.tally.add(step.wishes, step.budget);
+        self.songs.watch.add(step.number, step.budget);
         let put = self.songs.spool.put(step.heard.quiet, step.heard.band_dbfs, step.wishes);
         self.failed = put.err();
     }

@@ -4,20 +4,24 @@
 //! song -> engine -> duty file, if nothing was too hot
 //!           |
 //!           +-> spool: wishes and levels, frame by frame
-//!           +-> rehearsal: heat wanted over time  ->  gains  ->  budget  ->  duty file
+//!           +-> rehearsal: heat wanted over time  ->  gains  <->  budget  ->  duty file
 //! ```
 //!
 //! A song is decoded and heard once. While it is, its frames go to the file as a live run would make
-//! them, and what is needed to make them again goes into a spool. If the limiter had nothing to do,
-//! that is all. Else gains are found ([`budget::plan`](crate::budget::plan())) and the frames are made
-//! again from the spool, and once or twice more where the gains can still be bettered. Several songs
-//! in a row are one run of heat with one set of gains: each begins as warm as the one before it ended.
+//! them, and what is needed to make them again goes into a spool. If every coil moves as it was wished,
+//! that is all. Else gains are found: first as heat alone is reckoned to allow
+//! ([`budget::plan`](crate::budget::plan())), then by making the frames again from the spool a few
+//! times and looking how alike duty and wish are (`search`), limiter and supply included. With the best
+//! of them the files are written. Several songs in a row are one run of heat with one set of gains: each
+//! begins as warm as the one before it ended.
 //!
 //! A [`Tally`] compares what came out with a fixed clamp, and with what was wished.
 
 mod again;
+mod bounds;
 mod first;
 mod report;
+mod search;
 mod spool;
 mod tally;
 
@@ -26,9 +30,13 @@ use std::path::PathBuf;
 use crate::analysis::Knowing;
 use crate::audio::Source;
 use crate::budget::{Plan, plan};
+use crate::engine::EngineError;
 use crate::run::pump::Flow;
 use crate::run::render::{RenderError, RenderJob};
 
+use search::Search;
+
+pub use bounds::Bound;
 pub use report::{CoilGained, PlanReport, Planned};
 pub use tally::Tally;
 
@@ -42,13 +50,6 @@ pub struct Piece {
     pub out: PathBuf,
 }
 
-/// What the limiter may still take of all that is wished once a plan stands: a moment here and there.
-const LIMITER_MAY: f64 = 0.002;
-/// Gains that would be moved by less than this are good enough.
-const NEAR: f64 = 0.03;
-/// Times the frames are made again at most.
-const TIMES: usize = 3;
-
 /// Renders songs that are played one after another, as one run of heat, and plans its gains.
 /// `hook` is asked with the number of the song, from 0, and the instants of it heard so far, and may
 /// stop the run; then the `.part` files keep what was made.
@@ -61,35 +62,20 @@ pub fn render_planned(
     hook: &mut dyn FnMut(usize, u64) -> Flow,
 ) -> Result<Planned, RenderError> {
     let mut songs = first::hear(pieces, job, hook)?;
-    let mut plan_now = Plan::none(&songs.settings).map_err(crate::engine::EngineError::from)?;
-    if !songs.whole || songs.limiter_took() <= LIMITER_MAY {
-        return songs.finish(&plan_now);
+    let none = Plan::none(&songs.settings).map_err(EngineError::from)?;
+    if !songs.whole || Search::is_needless(&none, &songs.seen()) {
+        return songs.finish(&none);
     }
-    let mut wanted = (plan_now.clone(), songs.rehearsal.sums());
-    for time in 1..=TIMES {
-        plan_now = found(&songs, &plan_now)?;
-        again::make(&mut songs, job, &plan_now, hook)?;
-        let now = songs.rehearsal.sums();
-        plan_now.learn(&now, &wanted.0, &wanted.1);
-        let good = songs.limiter_took() <= LIMITER_MAY
-            && plan_now.is_near(&found(&songs, &plan_now)?, NEAR);
-        if good || !songs.whole || time == TIMES {
-            break;
+    let reckoned = plan(&songs.settings, &songs.rehearsal, &none).map_err(EngineError::from)?;
+    let mut search = Search::from(reckoned);
+    while let Some(seen) = again::try_out(&mut songs, job, search.gains(), hook)? {
+        if !search.learn(&seen) {
+            let found = search.done();
+            again::write(&mut songs, job, &found, hook)?;
+            return songs.finish(&found);
         }
-        wanted = (plan_now.clone(), now);
     }
-    songs.finish(&plan_now)
+    // Stopped: the files keep what was heard.
+    songs.whole = false;
+    songs.finish(&none)
 }
-
-/// Gains under which the songs as rehearsed fit, in steps that a file can say.
-fn found(songs: &first::Songs, last: &Plan) -> Result<Plan, RenderError> {
-    let mut plan =
-        plan(&songs.settings, &songs.rehearsal, last).map_err(crate::engine::EngineError::from)?;
-    for gain in &mut plan.gains {
-        *gain = (libm::floor(*gain * GAIN_STEPS) / GAIN_STEPS).max(GAIN_STEPS.recip());
-    }
-    Ok(plan)
-}
-
-/// Steps of a gain.
-const GAIN_STEPS: f64 = 1e4;

@@ -2,6 +2,7 @@
 
 use serde::Serialize;
 
+use super::bounds::Bound;
 use crate::frame::Gained;
 use crate::run::render::RenderReport;
 
@@ -22,6 +23,13 @@ pub struct CoilGained {
     pub likeness: [f64; 2],
 }
 
+impl CoilGained {
+    /// Whether its wishes move at all.
+    pub(super) fn moves(&self) -> bool {
+        self.wish_motion_s > 0.0 && self.motion_s[0] > 0.0
+    }
+}
+
 /// A plan and what it gained.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct PlanReport {
@@ -29,6 +37,10 @@ pub struct PlanReport {
     pub gains: Vec<f64>,
     /// What coils are called.
     pub names: Vec<String>,
+    /// What rails are called.
+    pub rails: Vec<String>,
+    /// Per coil: what keeps it from more.
+    pub bounds: Vec<Bound>,
     /// Per coil, over all songs: duty wished, granted, taken by the plan, the limiter, rails and
     /// driver; means.
     pub duty: Vec<[f64; 6]>,

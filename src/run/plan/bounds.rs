@@ -1,0 +1,112 @@
+//! What keeps each coil from more: its heat, and when; or its rail, and when.
+
+use serde::Serialize;
+
+use crate::budget::{Budget, BudgetSettings};
+
+/// Taken less than this part of what was wished, a coil without a gain is free.
+const FREE: f64 = 1e-4;
+
+/// What bounds one coil over all songs of a run.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[serde(tag = "by", rename_all = "snake_case")]
+pub enum Bound {
+    /// It got (all but) what it was wished.
+    Nothing,
+    /// Its heat: where its winding came nearest its bound.
+    Heat {
+        /// Number of the song, from 0.
+        song: usize,
+        /// When in the song's frames, s.
+        at_s: f64,
+        /// Winding then, and its bound, C.
+        now_c: f64,
+        /// Bound of the winding, C.
+        bound_c: f64,
+    },
+    /// Its rail: where that took most from it.
+    Rail {
+        /// Number of the rail, from 0.
+        rail: usize,
+        /// Number of the song, from 0.
+        song: usize,
+        /// When in the song's frames, s.
+        at_s: f64,
+    },
+}
+
+/// One coil's fullest moment and the moment when its rail took most.
+#[derive(Debug, Clone, Copy, Default)]
+struct Moments {
+    left_k: Option<f64>,
+    heat: (usize, f64),
+    now_c: f64,
+    bound_c: f64,
+    taken_before: f64,
+    taken: f64,
+    rail: (usize, f64),
+}
+
+/// Follows a budget through songs.
+#[derive(Debug, Clone)]
+pub(super) struct Watch {
+    coils: Vec<Moments>,
+    rails: Vec<usize>,
+    frame_s: f64,
+    song: usize,
+}
+
+impl Watch {
+    /// For the coils of these settings.
+    pub(super) fn new(settings: &BudgetSettings) -> Self {
+        Self {
+            coils: vec![Moments::default(); settings.coils.len()],
+            rails: settings.coils.iter().map(|coil| coil.rail).collect(),
+            frame_s: settings.frame_rate.period().0,
+            song: 0,
+        }
+    }
+
+    /// Before the first frame of a song, whose budget counts anew.
+    pub(super) fn start(&mut self, song: usize) {
+        self.song = song;
+        self.coils.iter_mut().for_each(|coil| coil.taken_before = 0.0);
+    }
+
+    /// Takes one frame in.
+    pub(super) fn add(&mut self, frame: u32, budget: &Budget) {
+        let at = (self.song, f64::from(frame) * self.frame_s);
+        let heat = budget.load().node_c.iter().zip(budget.bound_c());
+        for ((coil, (now, bound)), total) in
+            self.coils.iter_mut().zip(heat).zip(budget.totals().cut_rail)
+        {
+            let left = bound - now;
+            if coil.left_k.is_none_or(|least| left < least) {
+                (coil.left_k, coil.heat) = (Some(left), at);
+                (coil.now_c, coil.bound_c) = (*now, *bound);
+            }
+            let taken = total - coil.taken_before;
+            coil.taken_before = *total;
+            if taken > coil.taken {
+                (coil.taken, coil.rail) = (taken, at);
+            }
+        }
+    }
+
+    /// What bounds each coil. `duty`: per coil what was wished, granted, taken by the plan, the limiter,
+    /// rails and driver.
+    pub(super) fn bounds(&self, duty: &[[f64; 6]]) -> Vec<Bound> {
+        let coils = self.coils.iter().zip(&self.rails).zip(duty);
+        let bound = |((coil, &rail), [wished, _, plan, limiter, supply, _]): (_, &[f64; 6])| {
+            let Moments { heat, now_c, bound_c, rail: at, .. } = coil;
+            if plan + limiter + supply <= FREE * wished {
+                Bound::Nothing
+            } else if supply > limiter {
+                Bound::Rail { rail, song: at.0, at_s: at.1 }
+            } else {
+                Bound::Heat { song: heat.0, at_s: heat.1, now_c, bound_c }
+            }
+        };
+        coils.map(|((coil, rail), duty)| bound(((*coil, rail), duty))).collect()
+    }
+}

@@ -1,0 +1,94 @@
+//! Cold displays bound by their heat and by their supply: every coil moves as it was wished, and gets
+//! at least twice what a fixed clamp would grant.
+
+use coilscore::audio::{SampleBlock, SoundFormat};
+use coilscore::budget::{Clamp, Start};
+use coilscore::engine::Engine;
+use coilscore::preset::{Display, Mapping, prepare};
+use coilscore::run::plan::{Bound, PlanReport, Tally};
+use coilscore::units::Seconds;
+
+use super::common::{HOT_RING, files, one_band};
+use super::{RATE, SOUND_HZ, bursts, job, piece, planned};
+
+/// Seconds of song.
+const SONG_S: usize = 40;
+
+fn loud() -> String {
+    one_band("ring", 100.0, 3000.0, -45.0, -20.0)
+}
+
+/// Much iron: in one song no coil gets warm. The supply is good for a third of what all coils take.
+fn short_of_supply() -> String {
+    HOT_RING
+        .replace("limit_a = 50", "limit_a = 14")
+        .replace("coil_j_per_k = 1.0", "coil_j_per_k = 40")
+        .replace("backing_j_per_k = 2.0", "backing_j_per_k = 400")
+}
+
+/// Lowest likeness of any coil with the limiter and the supply alone.
+fn likeness_alone(mapping: &Mapping, display: &Display) -> f64 {
+    let job = job(mapping, display, Start::Cold);
+    let sound = SoundFormat { rate_hz: SOUND_HZ, channels: 1 };
+    let (mut prepared, _) =
+        prepare(mapping, display, sound, job.rate, Start::Cold, job.arith).unwrap();
+    prepared.budget.ride = Seconds(0.0);
+    let mut engine = Engine::new(&prepared).unwrap();
+    let steps = prepared.budget.coils.iter().map(|coil| coil.steps);
+    let clamp = Clamp::new(&prepared.budget).unwrap();
+    let mut tally = Tally::new(clamp, steps, 1.0 / f64::from(RATE));
+    let samples = bursts(SONG_S);
+    let mut rest = SampleBlock::new(&samples, 1).unwrap();
+    while let (left, Some(step)) = engine.step(rest) {
+        tally.add(step.wishes, step.budget);
+        rest = left;
+    }
+    tally.coils().map(|coil| coil.likeness[0]).fold(1.0, f64::min)
+}
+
+fn plan_of(mapping: &Mapping, display: &Display) -> PlanReport {
+    let dir = tempfile::tempdir().unwrap();
+    let out = dir.path().join("bound.duty");
+    planned(vec![piece(bursts(SONG_S), 4096, &out)], &job(mapping, display, Start::Cold)).plan
+}
+
+fn is_alike_and_worth_it(plan: &PlanReport) {
+    for (coil, gained) in plan.coils.iter().enumerate() {
+        assert!(gained.likeness[0] > 0.99, "coil {coil}: {gained:?}");
+        let times = gained.energy_j[0] / gained.energy_j[1];
+        assert!(times >= 2.0, "coil {coil}: {times} times the clamp's energy");
+    }
+    assert!(plan.gains.iter().all(|gain| (0.05..1.0).contains(gain)), "{:?}", plan.gains);
+}
+
+#[test]
+fn bound_by_heat_a_cold_display_keeps_the_shape_at_twice_the_clamp() {
+    let (mapping, display) = files(&loud(), HOT_RING);
+    let alone = likeness_alone(&mapping, &display);
+    assert!(alone < 0.97, "the limiter flattens nothing: {alone}");
+    let plan = plan_of(&mapping, &display);
+    is_alike_and_worth_it(&plan);
+    for bound in &plan.bounds {
+        let Bound::Heat { song: 0, at_s, now_c, bound_c } = *bound else { panic!("{bound:?}") };
+        assert!((5.0..=SONG_S as f64).contains(&at_s), "{bound:?}");
+        assert!((bound_c - 2.0..bound_c + 1e-6).contains(&now_c), "{bound:?}");
+    }
+}
+
+#[test]
+fn bound_by_its_supply_it_does_so_too() {
+    let (mapping, display) = files(&loud(), &short_of_supply());
+    let alone = likeness_alone(&mapping, &display);
+    assert!(alone < 0.98, "the supply flattens nothing: {alone}");
+    let plan = plan_of(&mapping, &display);
+    is_alike_and_worth_it(&plan);
+    for bound in &plan.bounds {
+        assert!(matches!(bound, Bound::Rail { rail: 0, song: 0, .. }), "{bound:?}");
+    }
+    // Peaks are left to it, and no more than peaks: a gain that gives supply away is no plan.
+    for (coil, [wished, _, _, limiter, rail, _]) in plan.duty.iter().enumerate() {
+        assert!(*limiter < 1e-9, "coil {coil}: {limiter} by heat");
+        let part = rail / wished;
+        assert!((1e-4..0.03).contains(&part), "coil {coil}: {part} by the supply");
+    }
+}
