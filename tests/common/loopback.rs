@@ -88,28 +88,6 @@ impl Loopback {
         }
     }
 
-    /// The second output goes away, and whoever plays through it is cut off.
-    pub(crate) fn lose_back(&self) {
-        let listed = self.listening("pactl").args(["list", "short", "modules"]).output().unwrap();
-        let listed = String::from_utf8(listed.stdout).unwrap();
-        let line = listed.lines().find(|line| line.contains("sink_name=back ")).unwrap();
-        let number = line.split_whitespace().next().unwrap();
-        assert!(self.command("pactl").args(["unload-module", number]).status().unwrap().success());
-    }
-
-    /// The second output is there again.
-    pub(crate) fn regain_back(&self) {
-        let mut load = self.command("pactl");
-        load.args(["load-module", "module-null-sink", "sink_name=back", "format=float32le"]);
-        assert!(load.args(["rate=48000", "channels=2"]).status().unwrap().success());
-    }
-
-    fn listening(&self, program: &str) -> Command {
-        let mut command = self.command(program);
-        command.stdout(Stdio::piped());
-        command
-    }
-
     /// Plays a sound file; ends with it.
     pub(crate) fn play(&self, song: &Path) -> Child {
         self.command("paplay").arg("--latency-msec=20").arg(song).spawn().expect(MISSING)

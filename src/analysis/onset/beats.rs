@@ -6,8 +6,8 @@ use crate::analysis::tempo::{TICKS_PER_S, Tempo, Trace};
 /// Looks in a tick.
 const LOOKS: u64 = (LOOKS_PER_S / TICKS_PER_S) as u64;
 
-/// A likeliest row of beats is found in anything. Where half of them are weaker than this, the sound has
-/// no pulse: silence, noise and held sounds give .003 at most, bowed strings .017 and more.
+/// A likeliest row of beats is found in anything. Those of which one is less sure as they come are not
+/// told; where half of a whole song's are weaker, it has no pulse: silence, noise and held sounds give .003 at most, bowed strings .017 and more.
 const NO_PULSE: f64 = 0.006;
 
 /// Who keeps the beat.
@@ -49,7 +49,8 @@ impl Beats {
         let sign = std::mem::take(&mut self.sign);
         match &mut self.keeper {
             Keeper::AsItComes(tempo) => {
-                tempo.tick(sign).map(|beat| event(beat.time_s, beat.confidence, beat.emitted_s))
+                let beat = tempo.tick(sign).filter(|beat| beat.confidence >= NO_PULSE);
+                beat.map(|beat| event(beat.time_s, beat.confidence, beat.emitted_s))
             }
             Keeper::AtTheEnd(trace) => {
                 trace.tick(sign);
