@@ -2,6 +2,8 @@
 
 use std::fs;
 use std::path::Path;
+use std::thread;
+use std::time::{Duration, Instant};
 
 use coilscore::budget::Start;
 use coilscore::preset::{Display, load_display, prepare_display};
@@ -60,6 +62,26 @@ fn it_is_written_before_the_first_frame_and_closed_at_the_end() {
     }
     let left: Vec<_> = fs::read_dir(folder.path()).unwrap().collect();
     assert_eq!(left.len(), 1, "{left:?}");
+}
+
+/// Every writing makes a new file: that one is locked as well.
+#[test]
+fn it_stays_kept_when_it_is_written_again() {
+    let (folder, display) = (tempfile::tempdir().unwrap(), display());
+    let file = HeatFile::new(folder.path().join("ring.heat"), &display);
+    let keeper = file.keep(&[25.0; 48]).unwrap();
+    let (mut last, mut writings) = (fs::read(file.path()).unwrap(), 0);
+    let began = Instant::now();
+    while writings < 2 {
+        assert!(file.is_kept(), "after {writings} writings");
+        assert!(began.elapsed() < Duration::from_secs(60), "it is not written again");
+        let now = fs::read(file.path()).unwrap();
+        writings += u32::from(now != last);
+        last = now;
+        thread::sleep(Duration::from_millis(5));
+    }
+    drop(keeper);
+    assert!(!file.is_kept());
 }
 
 #[test]
