@@ -7,6 +7,9 @@ use crate::budget::{Budget, BudgetSettings};
 /// Taken less than this part of what was wished, a coil without a gain is free.
 const FREE: f64 = 1e-4;
 
+/// A winding that comes this near its bound, K, is at it.
+const AT_BOUND_K: f64 = 0.5;
+
 /// What bounds one coil over all songs of a run.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 #[serde(tag = "by", rename_all = "snake_case")]
@@ -105,10 +108,12 @@ impl Watch {
     pub(super) fn bounds(&self, duty: &[[f64; 6]]) -> Vec<Bound> {
         let coils = self.coils.iter().zip(&self.rails).zip(duty);
         let bound = |((coil, &rail), [wished, _, plan, limiter, supply, _]): (_, &[f64; 6])| {
-            let Moments { heat, now_c, bound_c, rail: at, .. } = coil;
+            let Moments { left_k, heat, now_c, bound_c, rail: at, .. } = coil;
+            // A winding at its bound would be cut by any more, whatever its supply leaves it.
+            let full = left_k.is_some_and(|left_k| left_k < AT_BOUND_K);
             if plan + limiter + supply <= FREE * wished {
                 Bound::Nothing
-            } else if supply > limiter {
+            } else if supply > limiter && !full {
                 Bound::Rail { rail, song: at.0, at_s: at.1 }
             } else {
                 Bound::Heat { song: heat.0, at_s: heat.1, now_c, bound_c }
