@@ -110,14 +110,6 @@ pub(super) fn not_off(watch: &Watch, ports: &[String]) -> Option<String> {
     ))
 }
 
-/// How a run that was stopped by hand ends.
-pub(super) fn stopped(not_off: Option<String>) -> Failure {
-    Failure::Stopped(not_off.map_or_else(
-        || "stopped; all coils are off".into(),
-        |not_off| format!("stopped; {not_off}"),
-    ))
-}
-
 /// The clock on the wall: paces frames, keeps the heat, tells how it goes.
 pub(super) struct Wall<'a> {
     stop: &'a Stop,

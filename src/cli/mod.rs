@@ -119,6 +119,12 @@ impl Failure {
     fn failed(error: impl std::fmt::Display) -> Self {
         Self::Failed(error.to_string())
     }
+
+    /// Stopped while something was driven; `not_off`: boards that have not said that they are off.
+    fn all_off(not_off: Option<String>) -> Self {
+        let how = not_off.unwrap_or_else(|| "all coils are off".into());
+        Self::Stopped(format!("stopped; {how}"))
+    }
 }
 
 type Outcome = Result<(), Failure>;

@@ -166,8 +166,7 @@ fn conclude(end: End, not_off: Option<String>) -> Outcome {
     match (end, not_off) {
         (End::Over, None) => Ok(()),
         (End::Over, Some(not_off)) => Err(Failure::Failed(not_off)),
-        (End::Stopped, None) => Err(Failure::Stopped("stopped; all coils are off".into())),
-        (End::Stopped, Some(not_off)) => Err(Failure::Stopped(format!("stopped; {not_off}"))),
+        (End::Stopped, not_off) => Err(Failure::all_off(not_off)),
         (End::Failed(why), None) => Err(Failure::Failed(why)),
         (End::Failed(why), Some(not_off)) => Err(Failure::Failed(format!("{why}\n{not_off}"))),
     }

@@ -5,7 +5,7 @@ use coilscore::preset::{Display, prepare_display};
 use coilscore::run::play::{Recording, play};
 
 use super::{Args, failed, summary, tell_remarks};
-use crate::cli::driving::{Stop, Wall, greet, line_settings, not_off, stopped};
+use crate::cli::driving::{Stop, Wall, greet, line_settings, not_off};
 use crate::cli::{Failure, Outcome, heat, print, tell};
 
 pub(super) fn wet(
@@ -80,7 +80,7 @@ pub(super) fn wet(
     }
     let not_off = not_off(&watch, &args.line.ports);
     match (played.whole, not_off) {
-        (false, not_off) => Err(stopped(not_off)),
+        (false, not_off) => Err(Failure::all_off(not_off)),
         (true, Some(not_off)) => Err(Failure::Failed(not_off)),
         (true, None) => Ok(()),
     }
