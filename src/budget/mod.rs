@@ -52,7 +52,7 @@ pub use network::Node;
 pub use permit::Budget;
 pub use plan::{Plan, plan};
 pub use rehearsal::Rehearsal;
-pub use report::{Binds, CoilReport, RailReport, Report, report};
+pub use report::{Binds, CoilReport, InTheEnd, RailReport, Report, report};
 pub use rested::rested;
 pub use settings::{
     BudgetSettings, CoilBudget, CoilHeat, Enclosure, Neighbours, Polarity, Rail, Start,

@@ -39,8 +39,22 @@ pub enum Binds {
     Nothing,
     /// Heat. The node is the one whose limit decides the continuous power of all coils.
     Heat(Node),
+    /// The driver: heat grants less for ever than the least duty that it makes.
+    Driver,
     /// The rail with this name.
     Rail(String),
+}
+
+/// What a coil does in the end when it asks for everything for hours, the supply set aside.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum InTheEnd {
+    /// It is on, with the duty that heat grants.
+    Holds,
+    /// Heat grants less than the driver's least duty: it goes off, cools, comes on again, and so on.
+    OnAndOff,
+    /// The same, and it never cools enough to come on again.
+    Off,
 }
 
 /// One coil, all others driven the same way unless said otherwise.
@@ -60,6 +74,10 @@ pub struct CoilReport {
     /// Duty that heat grants for ever when only this coil is driven: the power that brings its
     /// winding to its bound with everything else at rest. Not computed for very large displays.
     pub alone_duty: Option<f64>,
+    /// The least duty other than off that its driver makes: one step, or its shortest pulse.
+    pub least_duty: f64,
+    /// What comes of it at full wish when that is more than heat grants for ever.
+    pub in_the_end: InTheEnd,
     /// Seconds of full drive from cold, all coils driven and the supply set aside, until heat
     /// first takes something away; none if it never does within four hours.
     pub full_drive_s: Option<f64>,
@@ -113,6 +131,8 @@ struct Run {
     first_cut_s: Vec<Option<f64>>,
     /// After ten minutes and four hours: codes, most that heat allowed, node temperatures.
     moments: [Moment; 2],
+    /// Which coils were on at all in the later half of the coarse steps.
+    on_late: Vec<bool>,
 }
 
 struct Moment {
@@ -138,6 +158,8 @@ pub fn report(settings: &BudgetSettings) -> Result<Report, BudgetError> {
     let [early, late] = &fed.as_ref().unwrap_or(&free).moments;
     let network = Network::new(settings)?;
     let drivers = Drivers::new(&settings.coils);
+    let warm_most = &free.moments[1].most;
+    let mut comes_on = None;
     let mut coils = Vec::with_capacity(settings.coils.len());
     for (index, wired) in drivers.all().enumerate() {
         let Some(mut coil) = continuous(settings, &budget, &network, &rails, index)? else {
@@ -151,11 +173,24 @@ pub fn report(settings: &BudgetSettings) -> Result<Report, BudgetError> {
         coil.duty_4_h = duty(late);
         (coil.coil_10_min_c, coil.backing_10_min_c) = (warm(early, index), warm(early, backing));
         (coil.coil_4_h_c, coil.backing_4_h_c) = (warm(late, index), warm(late, backing));
+        (coil.least_duty, coil.in_the_end) = (wired.duty(wired.least().max(1)), InTheEnd::Holds);
+        let makes_none = |most: u32| wired.made(most) == 0;
+        if makes_none(wired.whole(coil.continuous_duty))
+            || warm_most.get(index).is_some_and(|most| makes_none(*most))
+        {
+            let comes_on = match &mut comes_on {
+                Some(known) => known,
+                unknown => unknown.insert(coming_on(&unfed, &free)?),
+            };
+            let on = comes_on.get(index).is_some_and(|on| *on);
+            coil.in_the_end = if on { InTheEnd::OnAndOff } else { InTheEnd::Off };
+        }
         coil.binds = match (late.codes.get(index), late.most.get(index)) {
             (Some(code), Some(most)) if *code < wired.made(*most) => {
                 let rail = settings.coils.get(index).and_then(|coil| rails.get(coil.rail));
                 Binds::Rail(rail.map_or_else(String::new, |rail| rail.name.clone()))
             }
+            _ if coil.in_the_end != InTheEnd::Holds => Binds::Driver,
             (Some(_), Some(most)) if wired.duty(*most) < 1.0 => Binds::Heat(budget.binding()),
             _ => Binds::Nothing,
         };
@@ -207,6 +242,8 @@ fn continuous(
         continuous_duty: chords.duty(share(*floor_w)),
         continuous_duty_slow: share(*floor_w),
         alone_duty,
+        least_duty: 0.0,
+        in_the_end: InTheEnd::Holds,
         full_drive_s: None,
         duty_10_min: 0.0,
         coil_10_min_c: 0.0,
@@ -236,19 +273,25 @@ fn rail_reports(settings: &BudgetSettings) -> Vec<RailReport> {
     settings.rails.iter().enumerate().map(report).collect()
 }
 
-/// Four hours of full wish from cold.
-fn run(settings: &BudgetSettings) -> Result<Run, BudgetError> {
+/// The same display without what is over within seconds: that has no place in steps of seconds.
+fn at_once(settings: &BudgetSettings) -> BudgetSettings {
     let mut settings = settings.clone();
-    settings.start = Start::Cold;
     for rail in &mut settings.rails {
-        // What is over within seconds has no place in steps of seconds.
         (rail.ramp, rail.slew_a_per_s) = (Seconds(0.0), f64::INFINITY);
     }
+    settings
+}
+
+/// Four hours of full wish from cold.
+fn run(settings: &BudgetSettings) -> Result<Run, BudgetError> {
+    let mut settings = at_once(settings);
+    settings.start = Start::Cold;
     let real = Timing::of(&settings);
     let wishes = vec![Share::ALL; settings.coils.len()];
     let full: Vec<u32> = settings.coils.iter().map(|coil| u32::from(coil.steps)).collect();
     let mut first_cut_s = vec![None; settings.coils.len()];
     let mut moments = Vec::with_capacity(2);
+    let mut on_late = vec![false; wishes.len()];
     let mut start_s = 0.0;
     for (frame_s, steps) in [(FINE_S, FINE_STEPS), (COARSE_S, COARSE_STEPS)] {
         let horizon_s = real.horizon_s.max(frame_s);
@@ -258,6 +301,9 @@ fn run(settings: &BudgetSettings) -> Result<Run, BudgetError> {
         for step in 0..steps {
             for (code, duty) in codes.iter_mut().zip(budget.permit(&wishes)) {
                 *code = duty.code().unsigned_abs();
+            }
+            for (on, code) in on_late.iter_mut().zip(&codes) {
+                *on = *code > 0 || (*on && step > steps / 2);
             }
             let most = budget.most().iter().zip(&full);
             for (cut_s, (most, full)) in first_cut_s.iter_mut().zip(most) {
@@ -272,5 +318,25 @@ fn run(settings: &BudgetSettings) -> Result<Run, BudgetError> {
         moments.push(Moment { codes, most: budget.most().to_vec(), node_c });
     }
     let moments = <[Moment; 2]>::try_from(moments).map_err(|_| BudgetError::NoCoils)?;
-    Ok(Run { first_cut_s, moments })
+    Ok(Run { first_cut_s, moments, on_late })
+}
+
+/// Which coils come on at all in the end. Coarse steps are too long for those that only come on for a
+/// moment, so ten more minutes are looked at in fine ones.
+fn coming_on(settings: &BudgetSettings, run: &Run) -> Result<Vec<bool>, BudgetError> {
+    let mut settings = at_once(settings);
+    let [_, late] = &run.moments;
+    settings.start = Start::Nodes(late.node_c.iter().copied().map(Celsius).collect());
+    let real = Timing::of(&settings);
+    let horizon_s = real.horizon_s.max(FINE_S);
+    let timing = Timing { frame_s: FINE_S, frames: 1, horizon_s, copper_s: real.copper_s };
+    let mut budget = Budget::with_timing(&settings, timing)?;
+    let wishes = vec![Share::ALL; settings.coils.len()];
+    let mut comes_on = run.on_late.clone();
+    for _ in 0..FINE_STEPS {
+        for (on, duty) in comes_on.iter_mut().zip(budget.permit(&wishes)) {
+            *on |= duty.code() != 0;
+        }
+    }
+    Ok(comes_on)
 }

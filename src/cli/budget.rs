@@ -4,8 +4,8 @@ use std::fmt::Write as _;
 use std::path::PathBuf;
 
 use coilscore::budget::{
-    Binds, Budget, BudgetSettings, CoilBudget, CoilReport, Node, Report, Start, pull_reports,
-    report,
+    Binds, Budget, BudgetSettings, CoilBudget, CoilReport, InTheEnd, Node, Report, Start,
+    pull_reports, report,
 };
 use coilscore::preset::{Names, prepare_display, prepare_pulls};
 use coilscore::units::Rate;
@@ -59,7 +59,7 @@ pub(super) fn run(args: &Args) -> Outcome {
     let report = report(&settings).map_err(Failure::refused)?;
     let pulls = prepare_pulls(&display, args.rate, Start::Cold);
     if args.json {
-        return print_json(&report, &names, &pulls);
+        return print_json(&report, &names, &settings, &pulls);
     }
     let mut text = format!("{}, room {:.0} C\n\n", names.display, settings.room.0);
     coil_table(&mut text, &report, &names, &settings);
@@ -71,13 +71,19 @@ pub(super) fn run(args: &Args) -> Outcome {
     print(&text)
 }
 
-fn print_json(report: &Report, names: &Names, settings: &BudgetSettings) -> Outcome {
+/// `settings` are those of duties; `pulls` those of wishes, with the laws of pull.
+fn print_json(
+    report: &Report,
+    names: &Names,
+    settings: &BudgetSettings,
+    pulls: &BudgetSettings,
+) -> Outcome {
     let mut json = serde_json::to_value(report).map_err(Failure::failed)?;
-    let budget = Budget::new(settings).map_err(Failure::refused)?;
-    let laws = pull_reports(settings);
+    let budget = Budget::new(pulls).map_err(Failure::refused)?;
+    let laws = pull_reports(pulls);
     let bounds_c = |node: usize| budget.bound_c().get(node).copied();
     let coils = json.get_mut("coils").and_then(|coils| coils.as_array_mut());
-    let named = coils.into_iter().flatten().zip(&names.coils).zip(&settings.coils);
+    let named = coils.into_iter().flatten().zip(&names.coils).zip(&pulls.coils);
     for (index, ((coil, name), settings)) in named.enumerate() {
         if let Some(fields) = coil.as_object_mut() {
             fields.insert("name".into(), name.label.clone().into());
@@ -96,6 +102,7 @@ fn print_json(report: &Report, names: &Names, settings: &BudgetSettings) -> Outc
     if let Some(fields) = json.as_object_mut() {
         fields.insert("display".into(), names.display.clone().into());
         fields.insert("room_c".into(), settings.room.0.into());
+        fields.insert("notes".into(), too_short(report, names, settings).into());
         let cautions = CAUTIONS.lines().skip(1).map(str::trim).collect::<Vec<_>>().join(" ");
         fields.insert("cautions".into(), cautions.into());
     }
@@ -150,6 +157,7 @@ fn coil_line(coil: &CoilReport, settings: &CoilBudget) -> String {
     let bound_by = match &coil.binds {
         Binds::Nothing => "nothing".into(),
         Binds::Heat(_) => "heat".into(),
+        Binds::Driver => "driver".into(),
         Binds::Rail(rail) => format!("rail {rail}"),
     };
     let alone = coil.alone_duty.map_or("-".into(), |duty| format!("{duty:.3}"));
@@ -235,13 +243,48 @@ fn what_binds(report: &Report, names: &Names, settings: &BudgetSettings) -> Stri
             );
         }
     }
-    let coarse = report.coils.iter().zip(&settings.coils);
-    let coarse = coarse.filter(|(coil, set)| coil.continuous_duty * f64::from(set.steps) < 1.0);
-    if coarse.count() > 0 {
-        text.push_str(
-            "Some coils may hold less than one step of their driver for ever: at full wish they \
-             will be off. Use a driver with more steps.\n",
-        );
+    for note in too_short(report, names, settings) {
+        let _ = writeln!(text, "{note}");
     }
     text
+}
+
+/// One sentence or two for all neighbours in a group that their driver cannot hold in the end.
+fn too_short(report: &Report, names: &Names, settings: &BudgetSettings) -> Vec<String> {
+    let mut spans: Vec<(usize, usize, &CoilReport)> = Vec::new();
+    let alike = |a: &CoilReport, b: &CoilReport| {
+        let bits = |coil: &CoilReport| [coil.continuous_duty, coil.least_duty].map(f64::to_bits);
+        bits(a) == bits(b) && a.in_the_end == b.in_the_end
+    };
+    let shorts = report.coils.iter().enumerate();
+    for (index, coil) in shorts.filter(|(_, coil)| coil.in_the_end != InTheEnd::Holds) {
+        match spans.last_mut() {
+            Some((_, last, known))
+                if *last + 1 == index && same_group(names, *last, index) && alike(known, coil) =>
+            {
+                *last = index;
+            }
+            _ => spans.push((index, index, coil)),
+        }
+    }
+    let note = |(first, last, coil): (usize, usize, &CoilReport)| {
+        let step = settings.coils.get(first).map_or(0.0, |set| f64::from(set.steps).recip());
+        let (what, cure) = if coil.least_duty > step * 1.5 {
+            ("its shortest pulse", "a smaller `min_on_us`, a lower `pwm_hz`")
+        } else {
+            ("one step", "a driver with more `steps`")
+        };
+        let then = match coil.in_the_end {
+            InTheEnd::Off => "the coil goes off once it is warm, and stays off",
+            _ => "the limiter turns the coil off and on, again and again, once it is warm",
+        };
+        format!(
+            "{}: heat grants a duty of {:.5} for ever, and the least that the driver makes is {:.5} \
+             ({what}). At full wish {then}. What helps: {cure}, more resistance, better cooling.",
+            span_name(names, first, last),
+            coil.continuous_duty,
+            coil.least_duty,
+        )
+    };
+    spans.into_iter().map(note).collect()
 }

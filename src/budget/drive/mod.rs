@@ -130,12 +130,12 @@ impl Wired<'_> {
     }
 
     /// The largest compare value that does not pass a duty.
-    fn whole(&self, duty: f64) -> u32 {
+    pub(super) fn whole(&self, duty: f64) -> u32 {
         whole_steps(self.steps(duty) + HAIR)
     }
 
     /// The least compare value that the driver makes.
-    fn least(&self) -> u32 {
+    pub(super) fn least(&self) -> u32 {
         self.driver.least
     }
 
