@@ -193,6 +193,17 @@ fn tell(text: &str) {
     let _ = writeln!(std::io::stderr(), "{}", plain::plain(text.trim_end()));
 }
 
+/// What a closing line adds about frames that a line did not take to their end, if there were any.
+#[cfg(any(feature = "serial", feature = "capture"))]
+fn abandoned(report: &coilscore::sink::board::BoardReport) -> String {
+    match report.abandoned {
+        0 => String::new(),
+        frames => {
+            format!(", {frames} begun and not ended (line stuck or lost, or all off came first)")
+        }
+    }
+}
+
 /// Writes a whole file: under its name only once it is complete.
 fn write_whole(path: &std::path::Path, bytes: &[u8]) -> Outcome {
     use std::io::Write;

@@ -9,7 +9,7 @@ use coilscore::run::live::Snapshot;
 use coilscore::sink::board::{BoardReport, LineState};
 use serde_json::{Value, json};
 
-use super::super::{print, tell};
+use super::super::{abandoned, print, tell};
 use super::driven::Boards;
 use super::hands::words;
 use super::setup::Ready;
@@ -138,7 +138,8 @@ impl Screen {
             seconds(gauged.overrun),
         ));
         if let Some(report) = self.boards.report() {
-            tell(&format!("sent {} frames, skipped {}", report.sent, report.skipped));
+            let (sent, skipped) = (report.sent, report.skipped);
+            tell(&format!("sent {sent} frames, skipped {skipped}{}", abandoned(&report)));
         }
         not_off
     }
@@ -273,7 +274,27 @@ fn board_object(report: &BoardReport) -> Value {
     });
     json!({
         "state": state_word(report.state), "sent": report.sent, "skipped": report.skipped,
+        "abandoned": report.abandoned,
         "lost": report.lost, "behind_ms": report.behind_s * 1000.0,
         "sentence": report.sentence.as_deref(), "status": status,
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn frames_that_a_line_did_not_take_to_their_end_are_told_apart() {
+        let mut report = BoardReport { sent: 90, skipped: 7, ..BoardReport::default() };
+        assert_eq!(abandoned(&report), "");
+        report.abandoned = 3;
+        assert_eq!(
+            abandoned(&report),
+            ", 3 begun and not ended (line stuck or lost, or all off came first)"
+        );
+        let told = board_object(&report);
+        let counts = ["sent", "skipped", "abandoned"].map(|key| told.get(key)?.as_u64());
+        assert_eq!(counts, [Some(90), Some(7), Some(3)]);
+    }
 }

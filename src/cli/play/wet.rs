@@ -6,7 +6,7 @@ use coilscore::run::play::{Recording, play};
 
 use super::{Args, failed, summary, tell_remarks};
 use crate::cli::driving::{Stop, Wall, greet, line_settings, not_off};
-use crate::cli::{Failure, Outcome, heat, print, tell};
+use crate::cli::{Failure, Outcome, abandoned, heat, print, tell};
 
 pub(super) fn wet(
     args: &Args,
@@ -74,8 +74,11 @@ pub(super) fn wet(
     if !args.quiet {
         print(&summary(args, display, &played, "played"))?;
         print(&format!(
-            "to the boards: {} frames, {} skipped; lost {} times\n",
-            report.sent, report.skipped, report.lost
+            "to the boards: {} frames, {} skipped{}; lost {} times\n",
+            report.sent,
+            report.skipped,
+            abandoned(&report),
+            report.lost
         ))?;
     }
     let not_off = not_off(&watch, &args.line.ports);

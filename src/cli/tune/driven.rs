@@ -75,8 +75,14 @@ impl Boards {
         };
         let sentence = report.sentence.as_deref().map(str::to_owned);
         let temperature_c = report.status.as_ref().and_then(|status| status.temperature_c);
-        let (sent, skipped) = (report.sent, report.skipped);
-        Some(BoardLook { state: state.into(), sentence, sent, skipped, temperature_c })
+        Some(BoardLook {
+            state: state.into(),
+            sentence,
+            sent: report.sent,
+            skipped: report.skipped,
+            abandoned: report.abandoned,
+            temperature_c,
+        })
     }
 }
 

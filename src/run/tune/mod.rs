@@ -86,6 +86,8 @@ pub struct BoardLook {
     pub sent: u64,
     /// Frames skipped because they were late.
     pub skipped: u64,
+    /// Frames begun that the line did not take to their end.
+    pub abandoned: u64,
     /// Its own temperature, C.
     pub temperature_c: Option<f64>,
 }

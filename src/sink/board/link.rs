@@ -40,6 +40,8 @@ pub(super) struct Link {
     out: Vec<u8>,
     taken: usize,
     since_s: f64,
+    /// What is in `out` is a frame, and not yet counted.
+    uncounted: bool,
     /// A packet was cut off: the next begins with a delimiter.
     torn: bool,
     /// An OFF is in `out` and not on the line yet.
@@ -66,6 +68,7 @@ impl Link {
             out: Vec::with_capacity(2 * largest),
             taken: 0,
             since_s: 0.0,
+            uncounted: false,
             torn: false,
             owes_off: false,
             open: false,
@@ -91,8 +94,7 @@ impl Link {
             self.report.lost += 1;
         }
         self.open = false;
-        self.out.clear();
-        self.taken = 0;
+        self.abandon();
         self.owes_off = false;
         self.report.sentence = Some(why.into());
     }
@@ -147,6 +149,9 @@ impl Link {
         // The first byte of what goes after a torn packet is the delimiter.
         self.torn &= bytes == 0;
         self.owes_off &= self.pending();
+        if !self.pending() && std::mem::take(&mut self.uncounted) {
+            self.report.sent += 1;
+        }
         self.line.gave(bytes, now_s);
     }
 
@@ -192,8 +197,9 @@ impl Link {
         !self.open || !(0..queue.waiting()).any(waits)
     }
 
-    /// Nothing more goes out: what waits is skipped.
+    /// Nothing more goes out: what waits is skipped, and what was begun is abandoned.
     pub(super) fn end(&mut self, queue: &mut Taker) {
+        self.abandon();
         self.take_in(queue);
         let waiting = queue.waiting();
         self.skip(queue, waiting);
@@ -226,6 +232,7 @@ impl Link {
     }
 
     fn abandon(&mut self) {
+        self.report.abandoned += u64::from(std::mem::take(&mut self.uncounted));
         self.torn |= self.pending() && self.taken > 0;
         self.out.clear();
         self.taken = 0;
@@ -280,7 +287,7 @@ impl Link {
         let (packing, channels) = (self.greeting.packing(), self.greeting.channels());
         let codes = queue.codes().chain(std::iter::repeat(0)).take(channels);
         if self.begin(|encoder| encoder.codes(number, packing, codes).ok(), now_s) {
-            self.report.sent += 1;
+            self.uncounted = true;
             self.next = number.wrapping_add(1);
             let due_s = self.pacer.due_s(number).unwrap_or(now_s);
             self.report.behind_s = (now_s - due_s).max(0.0);

@@ -24,10 +24,13 @@ pub enum LineState {
 pub struct BoardReport {
     /// How it stands; of several, the worst.
     pub state: LineState,
-    /// Frames given to the line.
+    /// Frames that the line took whole.
     pub sent: u64,
     /// Frames that were not: late, or no board.
     pub skipped: u64,
+    /// Frames that were begun and not ended: the line took nothing more, or was lost, or OFF came
+    /// first.
+    pub abandoned: u64,
     /// How often the board was lost: unplugged, reset or silent.
     pub lost: u64,
     /// Why it is not driven, or was lost last.
@@ -60,6 +63,7 @@ impl BoardReport {
             state: self.state.min(other.state),
             sent: self.sent + other.sent,
             skipped: self.skipped + other.skipped,
+            abandoned: self.abandoned + other.abandoned,
             lost: self.lost + other.lost,
             sentence: sentence.or(self.sentence).or_else(|| other.sentence.clone()),
             board: self.board.or_else(|| other.board.clone()),

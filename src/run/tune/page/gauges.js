@@ -47,7 +47,8 @@ export class Gauges {
     this.set(this.delay, (hears + frame + fluid) / 250,
       `hearing ${hears.toFixed(0)} + frame ${frame.toFixed(0)} + fluid ${fluid.toFixed(0)} ms`);
     const period = 1e6 / about.frames_per_s;
-    const sent = board ? `; board ${board.state}, ${board.sent} sent, ${board.skipped} skipped` : "; no board";
+    const cut = board?.abandoned ? `, ${board.abandoned} begun and not ended` : "";
+    const sent = board ? `; board ${board.state}, ${board.sent} sent, ${board.skipped} skipped${cut}` : "; no board";
     this.set(this.engine, look.worked / period, `${look.worked.toFixed(0)} us a frame, ${look.late} late${sent}`);
   }
 }

@@ -161,6 +161,7 @@ fn off_now_overtakes_everything() {
     assert!(decoder.take(&mut rest).unwrap().is_err(), "the torn frame is one damaged piece");
     assert_eq!(decoded(&mut decoder, rest), [(Kind::Off, 1, vec![])]);
     assert_eq!((bench.link.report().skipped, bench.queue.waiting()), (2, 0));
+    assert_eq!((bench.link.report().sent, bench.link.report().abandoned), (0, 1));
 }
 
 #[test]
@@ -201,13 +202,21 @@ fn a_stuck_port_is_not_fed_stale_frames_when_it_wakes() {
     }
     // It begins with a delimiter, so that what was torn takes nothing with it.
     let bytes = bench.link.turn(&mut bench.queue, false, now_s).unwrap().to_vec();
-    let all = [begun, bytes].concat();
+    let all = [begun, bytes.clone()].concat();
     let mut rest = all.as_slice();
     let mut decoder = Decoder::new(99);
     assert!(decoder.take(&mut rest).unwrap().is_err());
     let sent = numbers(&decoded(&mut decoder, rest));
     // A packet that was begun may be as old as a port may be stuck, and no older.
     assert!(sent.iter().all(|number| *number >= 60), "{sent:?}");
+    // None was sent before that one, and those that were given up on the way are counted apart.
+    let before = bench.link.report();
+    assert_eq!((before.sent, before.abandoned), (0, 4), "frame 0, and one in each 0.2 s after");
+    bench.link.wrote(bytes.len(), now_s);
+    bench.link.end(&mut bench.queue);
+    let report = bench.link.report();
+    assert_eq!((report.sent, report.abandoned), (1, 4));
+    assert_eq!(report.sent + report.skipped + report.abandoned, 90, "every frame is accounted for");
 }
 
 #[test]
@@ -263,11 +272,17 @@ fn silence_and_resets_are_noticed_and_mended() {
     bench.report(3.2, Status { not_greeted: true, ..Status::default() });
     assert_eq!(bench.turn(3.2), [(Kind::Hello, 0, vec![])]);
     assert_eq!(bench.link.report().lost, 3);
-    // The port goes: nothing is said, and frames are skipped.
+    // The port goes in the middle of a frame: nothing is said, and frames are skipped.
+    bench.hear(Kind::Hello, &payload(&board(Verdict::Ready)), 3.3);
+    bench.give(0, 3.4);
+    assert!(bench.link.turn(&mut bench.queue, false, 3.42).is_some());
+    bench.link.wrote(2, 3.42);
     bench.link.gone("pulled out");
-    bench.give(0, 4.0);
+    bench.give(1, 4.0);
     assert_eq!(bench.turn(4.5), []);
-    assert_eq!((bench.link.report().state, bench.link.report().skipped), (LineState::Gone, 1));
+    let report = bench.link.report();
+    assert_eq!((report.state, report.sent), (LineState::Gone, 0));
+    assert_eq!((report.skipped, report.abandoned), (1, 1));
     bench.link.opened(5.0);
     let kinds: Vec<Kind> =
         bench.turn(5.0).into_iter().chain(bench.turn(5.1)).map(|it| it.0).collect();
