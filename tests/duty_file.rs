@@ -57,6 +57,7 @@ fn tail(frames: u32, coils: usize) -> Tail {
         cut_driver: zeros(),
         node_c: vec![],
         gained: None,
+        held_back: None,
     }
 }
 

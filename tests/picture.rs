@@ -11,7 +11,7 @@
 )]
 
 use coilscore::frame::{
-    BandHead, CoilRun, Head, Meter, NodeMeter, Packing, RailHead, RecordedCode,
+    BandHead, CoilRun, Head, HeldBack, Meter, NodeMeter, Packing, RailHead, RecordedCode, Tail,
 };
 use coilscore::picture::canvas::Rect;
 use coilscore::picture::colour::{PAPER, Ramp, Rgb, SOFT_INK, UNKNOWN, VERMILION};
@@ -80,6 +80,10 @@ fn meter(frame: u32) -> Meter {
 /// coil 20 in reverse from 6 to 6.5 s where it can, band 2 rises from -50 to -10 dBFS at 5 s, heat
 /// cuts 40 % from 7 s on, when the winding is at 80 C.
 fn ten_seconds(two_way: bool) -> Timeline {
+    in_the_making(two_way).finish(Ending::Whole)
+}
+
+fn in_the_making(two_way: bool) -> TimelineBuilder {
     let mut builder = TimelineBuilder::new(&head(200, 24, two_way, 1)).unwrap();
     for number in 0..2000 {
         let mut on = vec![];
@@ -101,7 +105,7 @@ fn ten_seconds(two_way: bool) -> Timeline {
             builder.meter(&meter);
         }
     }
-    builder.finish(Ending::Whole)
+    builder
 }
 
 fn png(song: &Timeline, size: Size) -> Vec<u8> {
@@ -258,6 +262,45 @@ fn what_heat_cut_starts_at_its_time_and_the_winding_stands_at_its_height() {
          Nearest its bound: winding of coil 5, 80.0 of 90.0 °C at 0:07."
     );
     assert_eq!(warnings(&song), Vec::<String>::new());
+}
+
+#[test]
+fn the_coil_that_a_plan_turned_down_most_is_named_with_what_bounds_it() {
+    let held = |rail: Option<&str>, at_s| HeldBack {
+        coil: "ring 7".into(),
+        gain: 0.4321,
+        rail: rail.map(str::to_owned),
+        at_s,
+    };
+    for (held, words) in [
+        (held(None, Some(63.2)), "Turned down most: ring 7, to 43 %, by heat at 1:03."),
+        (
+            held(Some("main"), Some(5.0)),
+            "Turned down most: ring 7, to 43 %, by supply main at 0:05.",
+        ),
+        (
+            held(None, None),
+            "Turned down most: ring 7, to 43 %, by heat in another song of the run.",
+        ),
+    ] {
+        let mut song = in_the_making(false);
+        let sums = || vec![0.0; 24];
+        song.planned(&Tail {
+            frames: 2000,
+            sound_instants: 0,
+            sound_digest: String::new(),
+            wished: sums(),
+            granted: sums(),
+            cut_heat: sums(),
+            cut_rail: sums(),
+            cut_driver: sums(),
+            node_c: Vec::new(),
+            gained: None,
+            held_back: Some(held),
+        });
+        let said = sentence(&song.finish(Ending::Whole));
+        assert!(said.ends_with(words), "{said}");
+    }
 }
 
 #[test]

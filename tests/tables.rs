@@ -108,6 +108,7 @@ fn write(path: &Path, head: &Head, frames: u32, keep: impl Fn(u32) -> bool) {
         cut_driver: sums(),
         node_c: vec![],
         gained: None,
+        held_back: None,
     };
     file.finish(&tail).unwrap();
 }

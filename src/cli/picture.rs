@@ -54,7 +54,9 @@ pub(super) fn draw_file(file: &Path, out: &Path) -> Outcome {
         tell(&format!("coilscore: {}: {remark}", file.display()));
     }
     let whole = reader.tail().is_some();
-    timeline.gained(reader.tail().and_then(|tail| tail.gained));
+    if let Some(tail) = reader.tail() {
+        timeline.planned(tail);
+    }
     let timeline = timeline.finish(if whole { Ending::Whole } else { Ending::CutShort });
     let mut png = Vec::new();
     draw(&timeline, Size::default(), &mut png).map_err(Failure::failed)?;

@@ -217,6 +217,22 @@ pub struct Gained {
     pub likeness: [f64; 2],
 }
 
+/// The coil that a plan turned down most, and what kept it from more.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct HeldBack {
+    /// What the coil is called.
+    pub coil: String,
+    /// Its gain, 0 to 1.
+    pub gain: f64,
+    /// The rail that took from it; left out where it was its heat.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub rail: Option<String>,
+    /// When its winding came nearest its bound, or the rail took most, s in the frames of this file;
+    /// left out where that was in another song of the run.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub at_s: Option<f64>,
+}
+
 /// Last packet of a whole duty file.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Tail {
@@ -242,4 +258,7 @@ pub struct Tail {
     /// What was gained over a fixed clamp. Left out of the file where nobody compared.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub gained: Option<Gained>,
+    /// The coil that its plan turned down most. Left out of files without a plan.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub held_back: Option<HeldBack>,
 }

@@ -5,7 +5,7 @@ use std::fmt;
 use super::axes::{clock, short};
 use super::column::MeanCell;
 use super::timeline::{Ending, Timeline};
-use crate::frame::{Gained, NodeMeter};
+use crate::frame::{Gained, HeldBack, NodeMeter};
 
 /// Shares smaller than this are not worth a word.
 const WORTH_SAYING: f64 = 0.0005;
@@ -40,7 +40,18 @@ pub fn sentence(song: &Timeline) -> String {
         let cuts = if cuts.starts_with(heat) { cuts } else { format!("cut by {cuts}") };
         words += &format!("{} granted; {cuts}.", percent(granted / wished));
     }
-    words + &closest(song) + &song.gained.map_or(String::new(), |gained| planned(&gained))
+    words
+        + &closest(song)
+        + &song.gained.map_or(String::new(), |gained| planned(&gained))
+        + &song.held_back.as_ref().map_or(String::new(), turned_down)
+}
+
+/// The coil that the plan turned down most, and why.
+fn turned_down(held: &HeldBack) -> String {
+    let HeldBack { coil, gain, rail, at_s } = held;
+    let by = rail.as_ref().map_or("heat".into(), |rail| format!("supply {rail}"));
+    let at = at_s.map_or(" in another song of the run".into(), |s| format!(" at {}", clock(s)));
+    format!(" Turned down most: {coil}, to {}, by {by}{at}.", percent(*gain))
 }
 
 /// What a plan for the whole song gained.

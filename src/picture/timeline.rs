@@ -3,7 +3,9 @@
 //! Nobody has to say how long the song is. Columns start one frame wide; when there would be more
 //! than [`MAX_COLUMNS`], neighbours are joined in pairs and every column covers twice the frames.
 
-use crate::frame::{BandHead, CoilRun, Gained, Head, Meter, NodeMeter, RailHead, RecordedCode};
+use crate::frame::{
+    BandHead, CoilRun, Gained, Head, HeldBack, Meter, NodeMeter, RailHead, RecordedCode, Tail,
+};
 use crate::units::{Rate, Seconds};
 
 use super::PictureError;
@@ -62,6 +64,7 @@ pub struct Timeline {
     /// How late the fluid is against the sound, s, where the file says how it follows.
     pub(super) fluid_late_s: Option<f64>,
     pub(super) gained: Option<Gained>,
+    pub(super) held_back: Option<HeldBack>,
 }
 
 /// Collects a [`Timeline`] packet by packet.
@@ -116,6 +119,7 @@ impl TimelineBuilder {
                 ending: Ending::Whole,
                 fluid_late_s: None,
                 gained: None,
+                held_back: None,
             },
         })
     }
@@ -177,9 +181,10 @@ impl TimelineBuilder {
         }
     }
 
-    /// Takes in what the file says was gained over a fixed clamp.
-    pub fn gained(&mut self, gained: Option<Gained>) {
-        self.made.gained = gained;
+    /// Takes in what the file says of its plan, with its last packet.
+    pub fn planned(&mut self, tail: &Tail) {
+        self.made.gained = tail.gained;
+        self.made.held_back.clone_from(&tail.held_back);
     }
 
     /// The finished timeline.

@@ -100,5 +100,6 @@ pub(super) fn tail_of(
         cut_driver: totals.cut_driver.to_vec(),
         node_c: budget.load().node_c.to_vec(),
         gained: None,
+        held_back: None,
     }
 }

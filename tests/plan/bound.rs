@@ -9,7 +9,7 @@ use coilscore::run::plan::{Bound, PlanReport, Tally};
 use coilscore::units::Seconds;
 
 use super::common::{HOT_RING, files, one_band};
-use super::{RATE, SOUND_HZ, bursts, job, piece, planned};
+use super::{RATE, SOUND_HZ, bursts, job, piece, planned, read};
 
 /// Seconds of song.
 const SONG_S: usize = 40;
@@ -49,7 +49,18 @@ fn likeness_alone(mapping: &Mapping, display: &Display) -> f64 {
 fn plan_of(mapping: &Mapping, display: &Display) -> PlanReport {
     let dir = tempfile::tempdir().unwrap();
     let out = dir.path().join("bound.duty");
-    planned(vec![piece(bursts(SONG_S), 4096, &out)], &job(mapping, display, Start::Cold)).plan
+    let job = job(mapping, display, Start::Cold);
+    let plan = planned(vec![piece(bursts(SONG_S), 4096, &out)], &job).plan;
+    // What the picture tells is what the report tells.
+    let held = read(&out).2.held_back.unwrap();
+    let coil = plan.names.iter().position(|name| *name == held.coil).unwrap();
+    let (rail, bound_s) = match plan.bounds[coil] {
+        Bound::Nothing => panic!("{held:?}"),
+        Bound::Heat { at_s, .. } => (None, at_s),
+        Bound::Rail { rail, at_s, .. } => (Some(plan.rails[rail].clone()), at_s),
+    };
+    assert_eq!((held.rail, held.at_s), (rail, Some(bound_s)));
+    plan
 }
 
 fn is_alike_and_worth_it(plan: &PlanReport) {

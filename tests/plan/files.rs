@@ -2,6 +2,7 @@
 
 use coilscore::budget::{Budget, BudgetSettings, Start};
 use coilscore::preset::prepare_display;
+use coilscore::run::plan::Bound;
 use coilscore::run::{Flow, render, render_planned};
 use coilscore::units::{Celsius, Rate, Share};
 
@@ -31,6 +32,13 @@ fn one_gain_for_each_coil_keeps_the_shape_and_uses_the_heat() {
         "the clamp must flatten it: {gained:?}"
     );
     assert!(gained.energy_j[0] > gained.energy_j[1], "{gained:?}");
+    // The coil with the lowest gain, and when the report says that its heat bounds it.
+    let lowest = head.gains.iter().copied().fold(1.0, f64::min);
+    let coil = head.gains.iter().position(|gain| gain.to_bits() == lowest.to_bits()).unwrap();
+    let Bound::Heat { at_s, .. } = run.plan.bounds[coil] else { panic!("{:?}", run.plan.bounds) };
+    let held = tail.held_back.unwrap();
+    assert_eq!((&held.coil, held.rail), (&run.plan.names[coil], None));
+    assert_eq!((held.gain.to_bits(), held.at_s), (lowest.to_bits(), Some(at_s)));
 
     // The limiter alone grants more heat and keeps less of the shape; the plan must be near it.
     let alone = dir.path().join("alone.duty");
@@ -108,6 +116,10 @@ fn songs_in_a_row_are_one_run_of_heat() {
         ("cold", "nodes", "nodes")
     );
     assert!(parts.iter().all(|part| part.0.gains == parts[0].0.gains), "one set of gains");
+    let held: Vec<_> = parts.iter().map(|part| part.2.held_back.clone().unwrap()).collect();
+    assert!(held.iter().all(|it| it.coil == held[0].coil), "one coil for all of them: {held:?}");
+    let here = held.iter().filter(|it| it.at_s.is_some()).count();
+    assert_eq!(here, 1, "its moment is in one of them: {held:?}");
 
     // All frames as one request to one budget: granted as they stand, and just as warm at the end.
     let rate = Rate::new(RATE, 1).unwrap();

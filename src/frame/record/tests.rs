@@ -73,6 +73,7 @@ fn tail(frames: u32) -> Tail {
         cut_driver: sums,
         node_c: vec![35.123_456_789_012_34; 7],
         gained: None,
+        held_back: None,
     }
 }
 

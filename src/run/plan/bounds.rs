@@ -3,6 +3,7 @@
 use serde::Serialize;
 
 use crate::budget::{Budget, BudgetSettings};
+use crate::frame::HeldBack;
 
 /// Taken less than this part of what was wished, a coil without a gain is free.
 const FREE: f64 = 1e-4;
@@ -121,4 +122,24 @@ impl Watch {
         };
         coils.map(|((coil, rail), duty)| bound(((*coil, rail), duty))).collect()
     }
+}
+
+/// The coil with the lowest gain of those that something bounds, as song `number` tells of it.
+pub(super) fn held_back(
+    gains: &[f64],
+    bounds: &[Bound],
+    names: &[String],
+    rails: &[String],
+    number: usize,
+) -> Option<HeldBack> {
+    let coils = gains.iter().zip(bounds).zip(names);
+    let bound = coils.filter(|((_, bound), _)| **bound != Bound::Nothing);
+    let ((gain, bound), name) = bound.min_by(|((a, _), _), ((b, _), _)| a.total_cmp(b))?;
+    let (rail, song, at_s) = match *bound {
+        Bound::Nothing => return None,
+        Bound::Heat { song, at_s, .. } => (None, song, at_s),
+        Bound::Rail { rail, song, at_s } => (Some(rails.get(rail).cloned()?), song, at_s),
+    };
+    let at_s = (song == number).then_some(at_s);
+    Some(HeldBack { coil: name.clone(), gain: *gain, rail, at_s })
 }

@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use super::again::seen;
-use super::bounds::Watch;
+use super::bounds::{Watch, held_back};
 use super::report::{PlanReport, Planned};
 use super::search::Seen;
 use super::spool::Spool;
@@ -157,9 +157,13 @@ impl Songs {
         let end = if self.whole { Pumped::Whole } else { Pumped::Stopped };
         let gained = self.tally.gained();
         let planned = self.songs.iter().any(|song| !song.head.gains.is_empty());
-        for song in &mut self.songs {
+        let duty = self.duties();
+        let bounds = self.watch.bounds(&duty);
+        let (names, rails) = (self.names(), self.rails());
+        for (number, song) in self.songs.iter_mut().enumerate() {
             if !song.head.gains.is_empty() {
                 song.made.tail.gained = Some(gained);
+                song.made.tail.held_back = held_back(&plan.gains, &bounds, &names, &rails, number);
             }
             if let (true, Some(file)) = (self.whole, song.made.file.take()) {
                 file.finish(&song.made.tail)?;
@@ -170,14 +174,13 @@ impl Songs {
             let lead_s = f64::from(song.head.lead_us) * 1e-6;
             report_of(tail, end, song.sound, lead_s, *peaks, &song.names, &song.remarks)
         };
-        let duty = self.duties();
         Ok(Planned {
             songs: self.songs.iter().map(report).collect(),
             plan: PlanReport {
                 gains: if planned { plan.gains.clone() } else { Vec::new() },
-                names: self.names(),
-                rails: self.rails(),
-                bounds: self.watch.bounds(&duty),
+                names,
+                rails,
+                bounds,
                 duty,
                 coils: self.tally.coils().collect(),
                 all: gained,
