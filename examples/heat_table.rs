@@ -90,7 +90,8 @@ fn table(song: &Path, label: &str, job: &RenderJob<'_>) -> Result<(), Box<dyn Er
     let out = folder.path().join("a.duty");
     let knowing = coilscore::analysis::Knowing::Nothing;
     let before = Instant::now();
-    let piece = Piece { source: coilscore::audio::file::open(song)?, knowing, out };
+    let source = coilscore::audio::file::open(song)?;
+    let piece = Piece { open: Box::new(|| Ok(source)), knowing, out };
     let planned = render_planned(vec![piece], job, &mut |_, _| Flow::Continue(()))?;
     let came = Came {
         time_s: before.elapsed().as_secs_f64(),

@@ -9,14 +9,14 @@ use coilscore::analysis::{Arith, Knowing, SongFacts};
 use coilscore::audio::Source;
 use coilscore::audio::pick::Pick;
 use coilscore::preset::{Display, Mapping};
-use coilscore::run::plan::{Piece, PlanReport, Planned};
+use coilscore::run::plan::{Opening, Piece, PlanReport, Planned};
 use coilscore::run::render::{Again, RenderError, render_again, render_as_live, render_known};
 use coilscore::run::{RenderJob, RenderReport, render, render_planned};
 use coilscore::units::Rate;
 
 use super::inputs::{self, Files};
 use super::progress::Progress;
-use super::song::{is_piped, known, open};
+use super::song::{is_piped, known, open, open_later};
 use super::{Failure, Outcome, again, convert, explain, print, tell, write_whole};
 
 /// Flags as typed.
@@ -120,12 +120,7 @@ pub(super) fn run(args: &Args) -> Outcome {
         let Some(song) = args.songs.first() else { return Ok(()) };
         (vec![unplanned(song, &job, args)?], None)
     } else {
-        let mut pieces = Vec::with_capacity(args.songs.len());
-        for (song, out) in args.songs.iter().zip(&outs) {
-            let knowing = known(song, args.channel, args.quiet, &job)?;
-            pieces.push(Piece { source: open(song, args.channel)?, knowing, out: out.clone() });
-        }
-        let planned = planned(pieces, &job, args.quiet)?;
+        let planned = planned(args, &outs, &job)?;
         (planned.songs, Some(planned.plan))
     };
     let wall_s = began.elapsed().as_secs_f64();
@@ -201,18 +196,30 @@ fn unplanned(song: &Path, job: &RenderJob<'_>, args: &Args) -> Result<RenderRepo
     render_made(source, job, way, &args.out, args.quiet)
 }
 
-/// With a plan for the heat of all songs together.
-fn planned(pieces: Vec<Piece>, job: &RenderJob<'_>, quiet: bool) -> Result<Planned, Failure> {
-    let first = pieces.first().map(|piece| {
-        (piece.source.expected_instants().filter(|_| pieces.len() == 1), piece.source.format())
-    });
-    let (expected, rate_hz) = first.map_or((None, 1), |(len, format)| (len, format.rate_hz));
-    let outs: Vec<PathBuf> = pieces.iter().map(|piece| piece.out.clone()).collect();
-    let progress = Progress::over(expected, rate_hz, quiet)?;
+/// With a plan for the heat of all songs together. Each is looked at before the first is heard, so that
+/// what cannot be opened is said at once; of several, only the one that is heard is open.
+fn planned(args: &Args, outs: &[PathBuf], job: &RenderJob<'_>) -> Result<Planned, Failure> {
+    let quiet = args.quiet;
+    let mut pieces = Vec::with_capacity(args.songs.len());
+    let mut over = (None, 1);
+    for (song, out) in args.songs.iter().zip(outs) {
+        let knowing = known(song, args.channel, quiet, job)?;
+        let source = open(song, args.channel)?;
+        let rate_hz = source.format().rate_hz;
+        let open: Opening = if args.songs.len() == 1 {
+            over = (source.expected_instants(), rate_hz);
+            Box::new(move || Ok(source))
+        } else {
+            over = if pieces.is_empty() { (None, rate_hz) } else { over };
+            open_later(song.clone(), args.channel)
+        };
+        pieces.push(Piece { open, knowing, out: out.clone() });
+    }
+    let progress = Progress::over(over.0, over.1, quiet)?;
     let planned = render_planned(pieces, job, &mut |_, instants| progress.at(instants));
     drop(progress);
     let planned = planned.map_err(failure)?;
-    for (report, out) in planned.songs.iter().zip(&outs) {
+    for (report, out) in planned.songs.iter().zip(outs) {
         heed(report, out, quiet)?;
     }
     Ok(planned)

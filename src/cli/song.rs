@@ -1,13 +1,14 @@
 //! Songs as they are typed: opened, and heard once where the mapping wants to know them.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use coilscore::analysis::Knowing;
 use coilscore::analysis::ears::{SongError, measure_song};
-use coilscore::audio::Source;
 use coilscore::audio::pick::{Pick, pick};
+use coilscore::audio::{SoundError, Source};
 use coilscore::run::RenderJob;
+use coilscore::run::plan::Opening;
 
 use super::progress::Progress;
 use super::{Failure, tell};
@@ -21,6 +22,19 @@ pub(super) fn open(song: &Path, channel: Pick) -> Result<Box<dyn Source + Send>,
     };
     pick(song.map_err(Failure::failed)?, channel)
         .map_err(|error| Failure::Refused(format!("--channel {channel}: {error}")))
+}
+
+/// The same when its turn comes, long after it was looked at first.
+pub(super) fn open_later(song: PathBuf, channel: Pick) -> Opening {
+    Box::new(move || {
+        pick(coilscore::audio::file::open(&song)?, channel).map_err(|error| {
+            SoundError::Unsuitable {
+                path: song.display().to_string(),
+                reason: format!("--channel {channel}: {error}"),
+                advice: "it is not the song it was at first: render again".into(),
+            }
+        })
+    })
 }
 
 /// Whether it comes from standard input.

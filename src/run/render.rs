@@ -8,7 +8,7 @@ use thiserror::Error;
 
 use crate::analysis::{Arith, Knowing, SongFacts};
 use crate::audio::fingerprint::Fingerprint;
-use crate::audio::{SampleBlock, SoundFormat, Source};
+use crate::audio::{SampleBlock, SoundError, SoundFormat, Source};
 use crate::budget::Start;
 use crate::engine::EngineError;
 use crate::frame::pack::NoPacking;
@@ -66,6 +66,9 @@ pub enum RenderError {
     /// The duty file could not be made.
     #[error(transparent)]
     Sink(#[from] SinkError),
+    /// A song of a list could not be opened when its turn came.
+    #[error(transparent)]
+    Sound(#[from] SoundError),
     /// What waits for its plan could not be kept.
     #[error(
         "keeping the song's frames until they are planned, in a temporary file: {0}; set TMPDIR to a place with room, or add --no-plan"

@@ -22,7 +22,8 @@ const BUFFER: usize = 32 * 1024;
 
 /// A duty file in the making.
 ///
-/// Dropped before [`finish`](Self::finish), it writes out what it has and stays `NAME.part`.
+/// Dropped before [`finish`](Self::finish), it writes out what it has (its buffer does so) and stays
+/// `NAME.part`.
 #[derive(Debug)]
 pub struct DutyFile {
     part: Part,
@@ -62,6 +63,21 @@ impl DutyFile {
         self.writer.start(start).map_err(at(self.part.part()))
     }
 
+    /// Writes out what is there and closes the file until its tail is known.
+    ///
+    /// # Errors
+    ///
+    /// When the disk does not take it.
+    pub fn close(self) -> Result<ClosedFile, SinkError> {
+        let Self { part, writer } = self;
+        let (writer, mut out) = writer.onto(io::sink());
+        let written = out.flush().and_then(|()| out.get_ref().metadata());
+        match written {
+            Ok(there) => Ok(ClosedFile { part, writer, bytes: there.len() }),
+            Err(error) => Err(at(part.part())(error.into())),
+        }
+    }
+
     /// Writes the tail, brings everything to the disk, gives the file its name and says which.
     ///
     /// # Errors
@@ -80,10 +96,25 @@ impl DutyFile {
     }
 }
 
-impl Drop for DutyFile {
-    fn drop(&mut self) {
-        // Nobody is left to tell; what could not be written was told frame by frame or is lost.
-        let _ = self.writer.get_mut().flush();
+/// A duty file with all its frames, closed until its tail is known: however many wait, none of them
+/// holds a file open. It stays `NAME.part` until then.
+#[derive(Debug)]
+pub struct ClosedFile {
+    part: Part,
+    writer: Writer<io::Sink>,
+    bytes: u64,
+}
+
+impl ClosedFile {
+    /// Opens it again and ends it, see [`DutyFile::finish`].
+    ///
+    /// # Errors
+    ///
+    /// As [`DutyFile::finish`], and when the `.part` is no longer what it was.
+    pub fn finish(self, tail: &Tail) -> Result<PathBuf, SinkError> {
+        let file = self.part.reopen(self.bytes)?;
+        let (writer, _) = self.writer.onto(BufWriter::with_capacity(BUFFER, file));
+        DutyFile { part: self.part, writer }.finish(tail)
     }
 }
 

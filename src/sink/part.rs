@@ -3,7 +3,7 @@
 
 use std::ffi::OsString;
 use std::fs::{self, File, TryLockError};
-use std::io;
+use std::io::{self, Seek, SeekFrom};
 use std::path::{Path, PathBuf};
 
 use super::SinkError;
@@ -42,8 +42,18 @@ impl Part {
         &self.part
     }
 
-    /// Brings everything in `file`, which [`create`](Self::create) gave, to the disk and gives it
-    /// its name.
+    /// Opens the `.part` again, for this run alone, to go on behind its `bytes` bytes.
+    ///
+    /// # Errors
+    ///
+    /// [`SinkError::Place`] when it is not there, or not as it was left.
+    pub fn reopen(&self, bytes: u64) -> Result<File, SinkError> {
+        let file = open_left(&self.part, bytes);
+        file.map_err(|why| SinkError::Place { path: self.part.clone(), why })
+    }
+
+    /// Brings everything in `file`, which [`create`](Self::create) or [`reopen`](Self::reopen) gave, to
+    /// the disk and gives it its name.
     ///
     /// # Errors
     ///
@@ -121,10 +131,33 @@ fn open_part(part: &Path) -> Result<File, String> {
         }
         _ => error.to_string(),
     })?;
-    // Where locks are not known, two runs to one name are the user's own affair.
-    if let Err(TryLockError::WouldBlock) = file.try_lock() {
-        return Err("another run is writing it: wait for it or choose another name".into());
-    }
+    lock(&file)?;
     file.set_len(0).map_err(|error| error.to_string())?;
     Ok(file)
+}
+
+/// Opens a part that this run has closed, at its end.
+fn open_left(part: &Path, bytes: u64) -> Result<File, String> {
+    let open = || -> io::Result<(File, u64)> {
+        let mut file = File::options().write(true).open(part)?;
+        let end = file.seek(SeekFrom::End(0))?;
+        Ok((file, end))
+    };
+    let (file, end) = open().map_err(|error| error.to_string())?;
+    lock(&file)?;
+    if end == bytes {
+        Ok(file)
+    } else {
+        Err(format!("it has {end} bytes and was left with {bytes}: another run has written it"))
+    }
+}
+
+fn lock(file: &File) -> Result<(), String> {
+    match file.try_lock() {
+        Err(TryLockError::WouldBlock) => {
+            Err("another run is writing it: wait for it or choose another name".into())
+        }
+        // Where locks are not known, two runs to one name are the user's own affair.
+        _ => Ok(()),
+    }
 }

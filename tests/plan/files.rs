@@ -7,7 +7,7 @@ use coilscore::run::{Flow, render, render_planned};
 use coilscore::units::{Celsius, Rate, Share};
 
 use super::common::{HOT_RING, UNLIMITED, files, one_band};
-use super::{RATE, bursts, job, piece, planned, read};
+use super::{RATE, bursts, job, piece, planned, read, source};
 
 fn loud_ring() -> String {
     one_band("ring", 100.0, 3000.0, -45.0, -20.0)
@@ -45,7 +45,7 @@ fn one_gain_for_each_coil_keeps_the_shape_and_uses_the_heat() {
     let cold = job(&mapping, &display, Start::Cold);
     let ride_less = HOT_RING.replace("hold_ms = 250", "hold_ms = 250\nride_s = 0");
     let (_, still) = files(&loud_ring(), &ride_less);
-    let source = piece(bursts(60), 4096, &alone).source;
+    let source = source(bursts(60), 4096);
     let still_job = coilscore::run::RenderJob { display: &still, ..cold };
     let report = render(source, &still_job, &alone, &mut |_| Flow::Continue(())).unwrap();
     assert!(report.cut_heat_share > 0.05, "nothing was hot: {report:?}");
@@ -92,7 +92,7 @@ fn where_nothing_is_hot_the_file_is_the_one_without_a_plan() {
     let run = planned(vec![piece(bursts(20), 999, &out)], &job);
     assert!(run.plan.gains.is_empty());
     assert!(run.plan.all.likeness[0] > 0.999, "{:?}", run.plan.all);
-    let source = piece(bursts(20), 4096, &plain).source;
+    let source = source(bursts(20), 4096);
     render(source, &job, &plain, &mut |_| Flow::Continue(())).unwrap();
     assert!(std::fs::read(&out).unwrap() == std::fs::read(&plain).unwrap());
 }

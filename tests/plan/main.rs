@@ -27,6 +27,7 @@ use std::path::Path;
 
 use coilscore::analysis::Arith;
 use coilscore::analysis::Knowing;
+use coilscore::audio::Source;
 use coilscore::audio::tone::{Samples, pink_noise};
 use coilscore::budget::Start;
 use coilscore::frame::record::Entry;
@@ -60,8 +61,12 @@ pub(crate) fn job<'a>(mapping: &'a Mapping, display: &'a Display, start: Start) 
 
 /// A song in blocks of this many instants.
 pub(crate) fn piece(sound: Vec<f32>, block: usize, out: &Path) -> Piece {
-    let source = Samples::mono(SOUND_HZ, sound).in_blocks(&[block]);
-    Piece { source: Box::new(source), knowing: Knowing::Nothing, out: out.to_path_buf() }
+    let source = source(sound, block);
+    Piece { open: Box::new(|| Ok(source)), knowing: Knowing::Nothing, out: out.to_path_buf() }
+}
+
+pub(crate) fn source(sound: Vec<f32>, block: usize) -> Box<dyn Source + Send> {
+    Box::new(Samples::mono(SOUND_HZ, sound).in_blocks(&[block]))
 }
 
 pub(crate) fn planned(pieces: Vec<Piece>, job: &RenderJob<'_>) -> Planned {

@@ -88,3 +88,35 @@ fn what_cannot_be_is_refused_before_anything_is_written() {
     assert_eq!(std::fs::read_dir(dir.path()).unwrap().count(), before);
     assert_eq!(std::fs::read_dir(dir.path().join("out")).unwrap().count(), 0);
 }
+
+#[test]
+#[cfg(unix)]
+fn a_long_list_of_songs_needs_few_open_files() {
+    let dir = bench();
+    let names: Vec<String> = (0..40).map(|n| format!("song-{n}.wav")).collect();
+    for name in &names {
+        std::fs::copy(dir.path().join("more/one.wav"), dir.path().join(name)).unwrap();
+    }
+    let mut shell = Command::new("sh");
+    shell.current_dir(dir.path()).args(["-c", "ulimit -n 24 && exec \"$0\" \"$@\""]);
+    shell.args([env!("CARGO_BIN_EXE_coilscore"), "render", "--preset", "map.toml"]);
+    shell.args(["--display", "hot.toml", "--rate", "50", "--out", "out"]).args(&names);
+    let run = shell.output().unwrap();
+    assert!(run.status.success(), "{}", String::from_utf8_lossy(&run.stderr));
+    for name in &names {
+        let file = dir.path().join("out").join(name).with_extension("duty");
+        let (head, frames, tail) = read(&file);
+        assert!(!head.gains.is_empty() && tail.gained.is_some(), "{name} has no plan");
+        assert_eq!(frames.len(), tail.frames as usize);
+    }
+}
+
+#[test]
+fn a_song_that_cannot_be_opened_is_told_before_the_first_is_heard() {
+    let dir = bench();
+    std::fs::write(dir.path().join("bad.wav"), "no sound").unwrap();
+    let run = render(dir.path(), &["one.wav", "bad.wav", "--out", "out"]);
+    assert_eq!(run.status.code(), Some(1));
+    assert!(String::from_utf8_lossy(&run.stderr).contains("bad.wav"));
+    assert_eq!(std::fs::read_dir(dir.path().join("out")).unwrap().count(), 0);
+}

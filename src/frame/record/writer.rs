@@ -211,6 +211,12 @@ impl<W: Write> Writer<W> {
         self.out
     }
 
+    /// The same writer with something else under it, and what lay there.
+    pub fn onto<V>(self, out: V) -> (Writer<V>, W) {
+        let Self { out: was, head, encoder, order, finished, torn } = self;
+        (Writer { out, head, encoder, order, finished, torn }, was)
+    }
+
     fn codes(
         &mut self,
         number: u32,

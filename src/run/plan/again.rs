@@ -85,8 +85,6 @@ pub(super) fn write(
     let Songs { songs: list, spool, tally, watch, whole, .. } = songs;
     let mut reading = spool.read().map_err(RenderError::Spool)?;
     for (number, song) in list.iter_mut().enumerate() {
-        // A file that is open cannot be begun anew.
-        song.made.file = None;
         song.head.gains.clone_from(&plan.gains);
         song.head.start = start_word(&start).into();
         song.settings.start = start;
@@ -138,7 +136,7 @@ fn written(
         tail: tail_of(&budget, made, song.instants, song.digest.clone()),
         eased: budget.totals().eased.to_vec(),
         peaks: metering.peaks(),
-        file: Some(file),
+        file: Some(file.close()?),
     };
     Ok((made, done))
 }

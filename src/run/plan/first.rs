@@ -21,7 +21,7 @@ use crate::run::line::Line;
 use crate::run::meter::Peaks;
 use crate::run::pump::{Beside, Flow, Pumped, pump};
 use crate::run::render::report_of;
-use crate::sink::file::DutyFile;
+use crate::sink::file::{ClosedFile, DutyFile};
 use crate::units::Celsius;
 
 /// One song as it was heard, and its file as it was last made.
@@ -40,8 +40,8 @@ pub(super) struct Song {
 
 /// How a song's frames came out.
 pub(super) struct Made {
-    /// None only while it is made anew.
-    pub file: Option<DutyFile>,
+    /// None once it has its name.
+    pub file: Option<ClosedFile>,
     pub tail: Tail,
     /// Per coil: taken by gains.
     pub eased: Vec<f64>,
@@ -71,7 +71,8 @@ pub(super) fn hear(
     let mut start = job.start.clone();
     let mut all: Option<Songs> = None;
     for (number, piece) in pieces.into_iter().enumerate() {
-        let sound = piece.source.format();
+        let source = (piece.open)()?;
+        let sound = source.format();
         let job = RenderJob { start: start.clone(), ..job.clone() };
         let Line { mut engine, mut metering, head, names, budget } =
             Line::unridden(&job, sound, &piece.knowing)?;
@@ -81,7 +82,7 @@ pub(super) fn hear(
         };
         let mut file = DutyFile::create(&piece.out, &head)?;
         songs.watch.start(number);
-        let mut source = Ahead::of(piece.source);
+        let mut source = Ahead::of(source);
         let mut beside = Listening {
             digest: Fingerprint::new(),
             songs,
@@ -109,7 +110,7 @@ pub(super) fn hear(
             made: Made {
                 eased: engine.budget().totals().eased.to_vec(),
                 peaks: metering.peaks(),
-                file: Some(file),
+                file: Some(file.close()?),
                 tail,
             },
         });

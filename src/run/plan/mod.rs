@@ -28,7 +28,7 @@ mod tally;
 use std::path::PathBuf;
 
 use crate::analysis::Knowing;
-use crate::audio::Source;
+use crate::audio::{SoundError, Source};
 use crate::budget::{Plan, plan};
 use crate::engine::EngineError;
 use crate::run::pump::Flow;
@@ -40,10 +40,13 @@ pub use bounds::Bound;
 pub use report::{CoilGained, PlanReport, Planned};
 pub use tally::Tally;
 
+/// Opens a song when its turn has come: of a long list, only one is open at a time.
+pub type Opening = Box<dyn FnOnce() -> Result<Box<dyn Source + Send>, SoundError>>;
+
 /// A song and where its frames go.
 pub struct Piece {
     /// The sound.
-    pub source: Box<dyn Source + Send>,
+    pub open: Opening,
     /// What is known of it beforehand.
     pub knowing: Knowing,
     /// The duty file to write.

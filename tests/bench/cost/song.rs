@@ -123,7 +123,8 @@ fn rendered(song: &Path, (mapping, display): &(Mapping, Display), planned: bool,
     let job = RenderJob { mapping, display, rate, start: Start::Cold, arith: Arith::Native };
     let source = open(song).unwrap();
     if planned {
-        let piece = Piece { source, knowing: Knowing::Nothing, out: out.to_owned() };
+        let piece =
+            Piece { open: Box::new(|| Ok(source)), knowing: Knowing::Nothing, out: out.to_owned() };
         black_box(render_planned(vec![piece], &job, &mut |_, _| Flow::Continue(())).unwrap());
     } else {
         black_box(render(source, &job, out, &mut go).unwrap());
