@@ -18,6 +18,8 @@
 //! wrote, [`sheet`] says how to build it, [`picture`] draws what came out. [`listen`] judges an
 //! input before a show.
 
+pub mod shown;
+
 pub mod units;
 
 pub mod audio;

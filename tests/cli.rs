@@ -209,28 +209,6 @@ fn budget_prints_cautions_and_reads_as_json() {
 }
 
 #[test]
-fn budget_says_what_a_pulse_too_long_for_heat_does_and_what_helps() {
-    let bench = Bench::new();
-    // 30 us at 10 kHz are a duty of 0.3.
-    let pulsed = "steps = 4095\npwm_hz = 10000\nmin_on_us = 30";
-    bench.write("display.toml", &common::HOT_RING.replace("steps = 4095", pulsed));
-    let said = text(&bench.run(&["budget", "--display", "display.toml"]).stdout);
-    let note = said.lines().find(|line| line.contains("for ever, and the least")).unwrap();
-    for word in ["1-24", "0.30012", "off and on", "min_on_us", "pwm_hz", "cooling"] {
-        assert!(note.contains(word), "{word} is missing: {note}");
-    }
-    assert!(said.lines().any(|line| line.ends_with(" driver")), "{said}");
-    let json = bench.run(&["budget", "--display", "display.toml", "--json"]);
-    let report: serde_json::Value = serde_json::from_str(&text(&json.stdout)).unwrap();
-    assert_eq!(report["notes"][0], note);
-    assert_eq!(report["coils"][23]["binds"], "driver");
-    assert_eq!(report["coils"][23]["in_the_end"], "on_and_off");
-    bench.write("display.toml", common::HOT_RING);
-    let said = text(&bench.run(&["budget", "--display", "display.toml"]).stdout);
-    assert!(!said.contains("for ever, and the least"), "{said}");
-}
-
-#[test]
 fn any_request_can_be_put_through_the_budget() {
     let bench = Bench::new();
     let full = vec!["1"; 24].join(",");

@@ -1,5 +1,6 @@
 //! `--inputs`: what a live run was given besides its sound.
 
+use coilscore::shown::Shown as _;
 use std::path::Path;
 
 use coilscore::audio::SoundFormat;
@@ -29,13 +30,13 @@ pub(super) fn read(
         ),
     ];
     if let Some((_, why)) = differs.into_iter().find(|(differs, _)| *differs) {
-        return Err(Failure::Refused(format!("--inputs {}: {why}", path.display())));
+        return Err(Failure::Refused(format!("--inputs {}: {why}", path.shown())));
     }
     while let Some(_entry) = file.next_entry().map_err(Failure::failed)? {}
     if file.inputs().start.is_none() {
         return Err(Failure::Refused(format!(
             "--inputs {}: it does not say how the run started, so no live run recorded it",
-            path.display()
+            path.shown()
         )));
     }
     Ok(file.inputs().clone())

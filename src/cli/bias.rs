@@ -1,5 +1,6 @@
 //! `coilscore bias`: where the magnet goes, and what it is worth.
 
+use coilscore::shown::Shown as _;
 use std::path::{Path, PathBuf};
 
 use coilscore::picture::lift::draw_lift;
@@ -74,7 +75,7 @@ pub(super) fn run(args: &Args) -> Outcome {
     let display = inputs::read_display(&args.display, args.json)?;
     let sheet = lift_sheet(&display, &wanted(args, &display)).map_err(|error| match error {
         LiftError::Missing(_) | LiftError::NoDistance => Failure::refused(error),
-        other => Failure::Refused(format!("{}: {other}", args.display.display())),
+        other => Failure::Refused(format!("{}: {other}", args.display.shown())),
     })?;
     if args.write {
         not_stale(&args.display, &display, &sheet)?;
@@ -117,7 +118,7 @@ fn not_stale(path: &Path, display: &Display, sheet: &LiftSheet) -> Outcome {
     if !seen || same {
         return Ok(());
     }
-    let file = path.display();
+    let file = path.shown();
     let at = sheet.stated_mm.map_or("another distance".to_owned(), |mm| format!("{mm:.2} mm"));
     Err(Failure::Refused(format!(
         "{file}: its lift_duty and drop_duty were seen with the magnets at {at} and are wrong at {:.2} mm: \
@@ -137,7 +138,7 @@ fn write_back(path: &Path, display: &Display, sheet: &LiftSheet) -> Outcome {
     })?;
     tell(&format!(
         "coilscore: {} now says behind_mm = {:.2} in [magnet]",
-        path.display(),
+        path.shown(),
         sheet.behind_mm
     ));
     Ok(())

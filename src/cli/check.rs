@@ -22,7 +22,7 @@ use super::{Failure, Outcome, print, pulls, sheet};
 #[derive(Debug, clap::Args)]
 pub(super) struct Args {
     /// Mapping: which music moves what (TOML); left out: the display alone is checked
-    #[arg(long, value_name = "FILE", required_unless_present = "display")]
+    #[arg(long, value_name = "FILE")]
     preset: Option<PathBuf>,
     /// Display: coils, driver, supply, heat (TOML); left out: the one that the mapping names
     #[arg(long, value_name = "FILE")]
@@ -38,12 +38,16 @@ pub(super) struct Args {
     sound_rate_hz: u32,
 }
 
+const NOTHING: &str = "nothing to check: give --preset FILE, a mapping of yours or one of the folder presets, or \
+                       --display FILE, a display of yours or one of presets/displays, or both; \
+                       `coilscore demo` leaves a display to begin with";
+
 /// Checks and prints what was understood.
 pub(super) fn run(args: &Args) -> Outcome {
     let display = match (&args.preset, &args.display) {
         (Some(preset), display) => pair(args, preset.clone(), display.clone())?,
         (None, Some(display)) => alone(args, display)?,
-        (None, None) => return Err(Failure::Refused("name a --preset or a --display".into())),
+        (None, None) => return Err(Failure::Refused(NOTHING.into())),
     };
     sheet::run(&args.sheet, &display, args.rate)
 }

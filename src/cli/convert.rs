@@ -1,5 +1,6 @@
 //! `coilscore convert`: a duty file as a table.
 
+use coilscore::shown::Shown as _;
 use std::path::{Path, PathBuf};
 
 use coilscore::frame::Values;
@@ -40,7 +41,7 @@ pub(super) fn check_csv(table: &Path) -> Outcome {
         Some(Form::Csv) => Ok(()),
         _ => Err(Failure::Refused(format!(
             "{}: this table is written as CSV: give a name that ends in .csv; convert writes others",
-            table.display()
+            table.shown()
         ))),
     }
 }
@@ -56,14 +57,14 @@ fn write(file: &Path, table: &Path, what: What) -> Outcome {
         false => Failure::failed(error),
     })?;
     for remark in &done.remarks {
-        tell(&format!("coilscore: {}: {remark}", file.display()));
+        tell(&format!("coilscore: {}: {remark}", file.shown()));
     }
     if done.missing > 0 {
         let missing = done.missing;
         let are = if missing == 1 { "frame is" } else { "frames are" };
         tell(&format!(
             "coilscore: {}: {missing} {are} missing: left out of a .csv, 0 (off) in the others",
-            table.display()
+            table.shown()
         ));
     }
     Ok(())

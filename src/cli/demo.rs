@@ -1,5 +1,6 @@
 //! `coilscore demo`: the whole line with nothing plugged in.
 
+use coilscore::shown::Shown as _;
 use std::path::{Path, PathBuf};
 use std::time::Instant;
 
@@ -67,7 +68,7 @@ pub(super) fn run(args: &Args) -> Outcome {
 }
 
 fn next_steps(dir: &Path) -> String {
-    let dir = dir.display();
+    let dir = dir.shown();
     // As it was called, so that the lines can be pasted.
     let program = std::env::args().next().unwrap_or_else(|| "coilscore".into());
     format!(
@@ -93,7 +94,7 @@ fn keep_edits(path: &Path, text: &str) -> Outcome {
         Ok(found) if found != text.as_bytes() => Err(Failure::Refused(format!(
             "{} has been changed since the demo wrote it: choose another folder with --out, or \
              remove it",
-            path.display()
+            path.shown()
         ))),
         _ => Ok(()),
     }
@@ -104,6 +105,6 @@ fn write(path: &Path, text: &str) -> Outcome {
 }
 
 fn at(path: &Path) -> impl FnOnce(std::io::Error) -> Failure {
-    let path = path.display().to_string();
+    let path = path.shown();
     move |error| Failure::Failed(format!("{path}: {error}"))
 }

@@ -1,5 +1,6 @@
 //! `coilscore events`: what is heard in a song, as a table.
 
+use coilscore::shown::Shown as _;
 use std::path::{Path, PathBuf};
 
 use coilscore::analysis::Arith;
@@ -73,7 +74,7 @@ fn summary(song: &Path, listened: &Listened) -> String {
     let count = |kind| listened.events.iter().filter(|event| event.kind == kind).count();
     format!(
         "{}: {:.1} s of sound: {} onsets, {} kicks, {} snares, {} hats, {} beats",
-        song.display(),
+        song.shown(),
         listened.song_s,
         count(Kind::Onset),
         count(Kind::Kick),

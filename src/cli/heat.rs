@@ -1,5 +1,6 @@
 //! `--heat`: where the heat of a display is kept between runs, for every command that drives one.
 
+use coilscore::shown::Shown as _;
 use std::path::{Path, PathBuf};
 
 use coilscore::budget::{Budget, Start};
@@ -56,7 +57,7 @@ pub(super) fn open(
         return Err(Failure::Refused(format!(
             "{}: another run drives this display and keeps its heat here; end that one first, as two \
              would know of half of the heat each",
-            kept.path().display()
+            kept.path().shown()
         )));
     }
     if !dry && (none || file.path() != usual.path()) {
@@ -87,7 +88,7 @@ pub(super) fn open(
 fn only_heat(path: &Path) -> Result<(), Failure> {
     use std::io::Read;
     let other = |what: &str| {
-        let place = path.display();
+        let place = path.shown();
         Failure::Refused(format!(
             "{place} is {what}: name another file with --heat FILE, or move it"
         ))
@@ -133,7 +134,7 @@ fn said(known: &Known, path: &Path) -> String {
         s => format!("{:.0} days", s / 86_400.0),
     };
     let killed = if known.closed { "" } else { ", of a run that was killed" };
-    format!("heat: from {}, {old} old{killed}; warmest {warmest:.0} C", path.display())
+    format!("heat: from {}, {old} old{killed}; warmest {warmest:.0} C", path.shown())
 }
 
 impl Warmth {

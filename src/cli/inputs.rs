@@ -1,5 +1,6 @@
 //! What several commands take: a mapping, a display, a frame rate, a start.
 
+use coilscore::shown::Shown as _;
 use std::path::{Path, PathBuf};
 
 use clap::Args;
@@ -39,7 +40,7 @@ impl Files {
         self.display.clone().or(named).ok_or_else(|| {
             Failure::Refused(format!(
                 "{} names no display: add --display FILE, or a line display = \"FILE\" to it",
-                self.preset.display()
+                self.preset.shown()
             ))
         })
     }
@@ -66,7 +67,7 @@ pub(super) fn keep_apart(inputs: &[&Path], outputs: &[&Path]) -> Outcome {
     for (index, output) in outputs.iter().enumerate() {
         let others = inputs.iter().chain(outputs.iter().skip(index + 1));
         if let Some(other) = others.into_iter().find(|other| same_file(other, output)) {
-            let (other, output) = (other.display().to_string(), output.display().to_string());
+            let (other, output) = (other.shown(), output.shown());
             let by = if other == output { String::new() } else { format!(" by {output}") };
             return Err(Failure::Refused(format!(
                 "{other} would be overwritten{by}: give the new file another name"
@@ -134,7 +135,7 @@ fn after(path: &Path, display: &Display) -> Result<Start, Failure> {
         Err(Failure::Refused(format!(
             "--start {}: {problem}; give cold, warm, unknown, or the whole duty file of the song \
              before on this display",
-            path.display()
+            path.shown()
         )))
     };
     if !path.is_file() {

@@ -44,6 +44,7 @@ mod song;
 mod tune;
 mod walk;
 
+use coilscore::shown::Shown as _;
 use std::process::ExitCode;
 
 use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
@@ -143,8 +144,11 @@ fn command() -> clap::Command {
 
 /// Runs the program and returns its exit code.
 pub(crate) fn main() -> ExitCode {
-    let matches = command().get_matches();
-    let args = Args::from_arg_matches(&matches).unwrap_or_else(|error| error.exit());
+    let typed = command().try_get_matches();
+    let args = match typed.and_then(|matches| Args::from_arg_matches(&matches)) {
+        Ok(args) => args,
+        Err(error) => return told_instead(&error),
+    };
     let outcome = match args.command {
         Command::Demo(args) => demo::run(&args),
         Command::Render(args) => render::run(&args),
@@ -169,6 +173,20 @@ pub(crate) fn main() -> ExitCode {
     match outcome {
         Ok(()) => ExitCode::SUCCESS,
         Err(failure) => report(&failure),
+    }
+}
+
+/// Help, the version, or what is wrong with the command line. Help that could not be written has
+/// failed.
+fn told_instead(error: &clap::Error) -> ExitCode {
+    use std::io::Write;
+    let written = error.print().and_then(|()| std::io::stdout().flush());
+    let code = u8::try_from(error.exit_code()).unwrap_or(2);
+    match (written, code) {
+        (Err(why), 0) if why.kind() != std::io::ErrorKind::BrokenPipe => {
+            report(&Failure::Failed(format!("standard output: {why}")))
+        }
+        _ => ExitCode::from(code),
     }
 }
 
@@ -212,7 +230,7 @@ fn write_whole(path: &std::path::Path, bytes: &[u8]) -> Outcome {
         Ok(()) => Ok(()),
         Err(error) => {
             part.discard();
-            Err(Failure::Failed(format!("{}: {error}; is there room?", path.display())))
+            Err(Failure::Failed(format!("{}: {error}; is there room?", path.shown())))
         }
     }
 }

@@ -1,5 +1,6 @@
 //! `coilscore picture`: a duty file as a PNG.
 
+use coilscore::shown::Shown as _;
 use std::path::{Path, PathBuf};
 
 use coilscore::frame::record::Entry;
@@ -31,12 +32,12 @@ pub(super) fn run(args: &Args) -> Outcome {
     if out.extension().is_none_or(|suffix| !suffix.eq_ignore_ascii_case("png")) {
         return Err(Failure::Refused(format!(
             "{}: a picture is written as PNG: give a name that ends in .png",
-            out.display()
+            out.shown()
         )));
     }
     super::inputs::keep_apart(&[&args.file], &[&out])?;
     draw_file(&args.file, &out)?;
-    if args.quiet { Ok(()) } else { print(&format!("{}\n", out.display())) }
+    if args.quiet { Ok(()) } else { print(&format!("{}\n", out.shown())) }
 }
 
 /// Draws the duty file `file` into `out`.
@@ -51,7 +52,7 @@ pub(super) fn draw_file(file: &Path, out: &Path) -> Outcome {
         }
     }
     for remark in reader.damage() {
-        tell(&format!("coilscore: {}: {remark}", file.display()));
+        tell(&format!("coilscore: {}: {remark}", file.shown()));
     }
     let whole = reader.tail().is_some();
     if let Some(tail) = reader.tail() {

@@ -1,5 +1,6 @@
 //! `coilscore play`: a duty file to driver boards, paced by the clock.
 
+use coilscore::shown::Shown as _;
 use std::path::PathBuf;
 
 use coilscore::budget::{Budget, Duty, Start};
@@ -78,7 +79,7 @@ pub(super) fn run(args: &Args) -> Outcome {
         tell(&format!(
             "{}: made for another display or another version of this one (\"{}\"): what this one \
              cannot stand will be cut",
-            args.file.display(),
+            args.file.shown(),
             recording.head().display
         ));
     }
@@ -133,13 +134,13 @@ fn dry(args: &Args, display: &Display, recording: &mut Recording, start: Option<
 
 fn tell_remarks(args: &Args, played: &Played) {
     for remark in &played.remarks {
-        tell(&format!("coilscore: {}: {remark}", args.file.display()));
+        tell(&format!("coilscore: {}: {remark}", args.file.shown()));
     }
     if played.missing > 0 {
         let missing = played.missing;
         tell(&format!(
             "coilscore: {}: {missing} frames are missing: all coils are off there",
-            args.file.display()
+            args.file.shown()
         ));
     }
 }
@@ -149,7 +150,7 @@ fn summary(args: &Args, display: &Display, played: &Played, what: &str) -> Strin
     format!(
         "{}: {} frames {what} on \"{}\"; of what the file holds {granted:.1} % granted, cut by heat \
          {heat:.1} %, by supply {rail:.1} %, by driver {driver:.1} %\n",
-        args.file.display(),
+        args.file.shown(),
         played.frames,
         display.name,
     )

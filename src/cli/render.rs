@@ -1,5 +1,6 @@
 //! `coilscore render`: a song to a duty file.
 
+use coilscore::shown::Shown as _;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Instant;
@@ -156,14 +157,14 @@ fn outs(args: &Args) -> Result<Vec<PathBuf>, Failure> {
     if !args.out.is_dir() {
         return refuse(format!(
             "--out {}: for several songs this must be a folder that is there",
-            args.out.display()
+            args.out.shown()
         ));
     }
     let mut outs: Vec<PathBuf> = Vec::with_capacity(args.songs.len());
     for song in &args.songs {
         let stem = song.file_stem().filter(|_| song.as_os_str() != "-");
         let Some(stem) = stem else {
-            return refuse(format!("{}: several songs must be files", song.display()));
+            return refuse(format!("{}: several songs must be files", song.shown()));
         };
         let mut name = stem.to_os_string();
         name.push(".duty");
@@ -171,7 +172,7 @@ fn outs(args: &Args) -> Result<Vec<PathBuf>, Failure> {
         if outs.contains(&out) {
             return refuse(format!(
                 "two songs would both become {}: rename one, or render it alone",
-                out.display()
+                out.shown()
             ));
         }
         outs.push(out);
@@ -288,7 +289,7 @@ fn heed(report: &RenderReport, out: &Path, quiet: bool) -> Outcome {
     Err(Failure::Stopped(format!(
         "stopped after {:.1} s of sound; {}.part keeps the frames so far",
         report.song_s,
-        out.display()
+        out.shown()
     )))
 }
 
@@ -333,7 +334,7 @@ pub(super) fn summary(
          by driver {:.1} %\n\
          winding closest to its bound: {}, {:.1} C of {:.1} C (limit {:.0} C)\n\
          backing closest to its bound: {}, {:.1} C of {:.1} C (limit {:.0} C)\n",
-        out.display(),
+        out.shown(),
         report.song_s,
         display.name,
         mapping.name,

@@ -1,5 +1,6 @@
 //! `coilscore budget --try`: any request put through the limiter.
 
+use coilscore::shown::Shown as _;
 use std::fs::File;
 use std::io::{BufReader, BufWriter, ErrorKind, Write};
 use std::path::Path;
@@ -20,9 +21,9 @@ pub(super) fn answer(
     let outputs: Vec<&Path> = out.into_iter().collect();
     inputs::keep_apart(&[path], &outputs)?;
     inputs::keep_off_display(display, &outputs)?;
-    let at = |error: RequestError| format!("{}: {error}", path.display());
+    let at = |error: RequestError| format!("{}: {error}", path.shown());
     let table = File::open(path)
-        .map_err(|error| Failure::Failed(format!("{}: {error}; check the path", path.display())))?;
+        .map_err(|error| Failure::Failed(format!("{}: {error}; check the path", path.shown())))?;
     // What is refused is refused before a file is made.
     Budget::new(settings).map_err(Failure::refused)?;
     let rows = request::read(BufReader::new(table), settings.coils.len());
@@ -54,7 +55,7 @@ fn into_file(out: &Path, rows: &[Row], settings: &BudgetSettings) -> Result<Answ
     });
     answered.map_err(|error| {
         part.discard();
-        Failure::Failed(format!("{}: {error}; is there room?", out.display()))
+        Failure::Failed(format!("{}: {error}; is there room?", out.shown()))
     })
 }
 

@@ -1,5 +1,6 @@
 //! Songs as they are typed: opened, and heard once where the mapping wants to know them.
 
+use coilscore::shown::Shown as _;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -29,7 +30,7 @@ pub(super) fn open_later(song: PathBuf, channel: Pick) -> Opening {
     Box::new(move || {
         pick(coilscore::audio::file::open(&song)?, channel).map_err(|error| {
             SoundError::Unsuitable {
-                path: song.display().to_string(),
+                path: song.shown(),
                 reason: format!("--channel {channel}: {error}"),
                 advice: "it is not the song it was at first: render again".into(),
             }

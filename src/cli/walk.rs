@@ -211,6 +211,9 @@ fn walk(args: &Args, stand: Stand<'_>, floor: &mut Floor<'_>) -> Result<(Walked,
 /// Longer than this behind, and the clock has leapt: frames are not made up for.
 const LEAP: Duration = Duration::from_millis(250);
 
+const NO_KEYS: &str = "nobody can press a key: standard input has ended. Start it from a terminal, send it keys \
+                       through a pipe, or let it go round by itself with --seconds S";
+
 const STOOD_STILL: &str = "the computer stood still for a quarter of a second or longer, and what the coil did meanwhile is not \
      known: let it rest and log again, with nothing else at work";
 
@@ -218,6 +221,8 @@ const STOOD_STILL: &str = "the computer stood still for a quarter of a second or
 struct Pace<'a> {
     stand: Stand<'a>,
     rate: Rate,
+    /// Whether nothing is driven.
+    dry: bool,
     /// Whether it goes on without keys.
     alone: bool,
     lift: bool,
@@ -233,6 +238,7 @@ impl<'a> Pace<'a> {
         Self {
             stand,
             rate: args.rate,
+            dry: args.dry_run,
             alone,
             lift: args.lift,
             exact: args.log.log.is_some(),
@@ -263,7 +269,7 @@ impl<'a> Pace<'a> {
         say: &mut dyn FnMut(Said),
     ) -> Result<End, Failure> {
         let mut began = Instant::now();
-        let (mut coil, mut refused) = (0, None);
+        let (mut coil, mut refused, mut heard) = (0, None, false);
         loop {
             let now_s = self.rate.time_of(u64::from(*number)).0;
             let due = began + Duration::from_secs_f64(now_s);
@@ -276,6 +282,10 @@ impl<'a> Pace<'a> {
             }
             if (floor.stop)() {
                 return Ok(End::Stopped);
+            }
+            heard |= action.is_some();
+            if self.dry && keys.over() && !self.alone && !heard {
+                return Err(Failure::Refused(NO_KEYS.into()));
             }
             let action = if keys.over() && !self.alone { Some(Action::Stop) } else { action };
             let reading = match (floor.reading)(coil) {

@@ -76,9 +76,9 @@ pub enum InductanceError {
         /// What to do.
         cure: &'static str,
     },
-    /// Less than any inductance would let through.
+    /// No more than any inductance would let through.
     #[error(
-        "{amps:.4} A is less than the {least:.4} A that even endless inductance draws at this duty: check the readings, the freewheel drop and that the duty is what you think, or the PWM is too fast to tell: use a lower frequency"
+        "{amps} A is not more than the {least:.4} A that even endless inductance draws at this duty: check the readings, the freewheel drop and that the duty is what you think, or the PWM is too fast to tell: use a lower frequency"
     )]
     Below {
         /// As read.
@@ -86,9 +86,9 @@ pub enum InductanceError {
         /// For x = 0.
         least: f64,
     },
-    /// More than a pure resistance takes.
+    /// No less than a pure resistance takes.
     #[error(
-        "{amps:.4} A is more than the {most:.4} A that no inductance at all draws at this duty: check the readings and take off what the driver itself draws, or the PWM is too slow to tell: use a higher frequency"
+        "{amps} A is not less than the {most:.4} A that no inductance at all draws at this duty: check the readings and take off what the driver itself draws, or the PWM is too slow to tell: use a higher frequency"
     )]
     Above {
         /// As read.

@@ -52,8 +52,8 @@ pub struct Log {
     pub on_s: f64,
     /// Whether the surroundings were logged.
     pub ambient_logged: bool,
-    /// Lines that were of no use.
-    pub unusable: usize,
+    /// Lines that were of no use, counted from 1 in the file.
+    pub unusable: Vec<usize>,
 }
 
 /// A change of the power by this share of the highest is a switch, not a drift.
@@ -195,8 +195,10 @@ impl Log {
     }
 }
 
-/// Lines that hold a time and a power, with how many do not.
-fn usable(table: &Table) -> Result<(Vec<(Row, Reading)>, usize), FitError> {
+type Usable = (Vec<(Row, Reading)>, Vec<usize>);
+
+/// Lines that hold a time and a power, and the numbers of those that do not.
+fn usable(table: &Table) -> Result<Usable, FitError> {
     let most = table.rows.iter().filter_map(|row| row.amps).fold(0.0, |m: f64, a| m.max(a.abs()));
     // Where resistances stand in a column of their own, voltage and current tell power alone.
     let apart = table.rows.iter().any(|row| row.ohms.is_some());
@@ -213,7 +215,7 @@ fn usable(table: &Table) -> Result<(Vec<(Row, Reading)>, usize), FitError> {
         Some(&line) if bad.len() * 5 > table.rows.len() => {
             Err(FitError::Unreadable { bad: bad.len(), all: table.rows.len(), line })
         }
-        _ => Ok((kept, bad.len())),
+        _ => Ok((kept, bad)),
     }
 }
 

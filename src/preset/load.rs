@@ -1,6 +1,7 @@
 //! The only place here that touches files.
 #![allow(clippy::disallowed_methods, reason = "this is where mapping and display files are read")]
 
+use crate::shown::Shown as _;
 use std::fs::File;
 use std::io::{self, Read};
 use std::path::Path;
@@ -16,7 +17,7 @@ const LARGEST_BYTES: u64 = 4 << 20;
 /// # Errors
 /// When the file cannot be read, or holds anything that is refused.
 pub fn load_mapping(path: &Path) -> Result<Mapping, Refusals> {
-    mapping::read(&path.display().to_string(), &text_of(path)?)
+    mapping::read(&path.shown(), &text_of(path)?)
 }
 
 /// Reads and checks a display file.
@@ -24,12 +25,12 @@ pub fn load_mapping(path: &Path) -> Result<Mapping, Refusals> {
 /// # Errors
 /// When the file cannot be read, or holds anything that is refused.
 pub fn load_display(path: &Path) -> Result<Display, Refusals> {
-    display::read(&path.display().to_string(), &text_of(path)?)
+    display::read(&path.shown(), &text_of(path)?)
 }
 
 fn text_of(path: &Path) -> Result<String, Refusals> {
     let refuse = |problem: String, help: &str| {
-        let title = format!("{}: {problem}", path.display());
+        let title = format!("{}: {problem}", path.shown());
         Refusals::from(Finding::placeless(Weight::Refusal, title).help(help))
     };
     let bytes = bytes_of(path).map_err(|error| match error.kind() {

@@ -1,5 +1,6 @@
 //! A duty file to a table that other programs read.
 
+use crate::shown::Shown as _;
 use std::fmt;
 use std::fs::File;
 use std::io::{BufWriter, Read, Seek, Write};
@@ -104,7 +105,7 @@ impl fmt::Display for What {
 #[non_exhaustive]
 pub enum ConvertError {
     /// A name that says no form, or one that does not hold this.
-    #[error("{}: {what} are written as {}: give a name that ends so", .out.display(), Form::list(*.what))]
+    #[error("{}: {what} are written as {}: give a name that ends so", .out.shown(), Form::list(*.what))]
     Form {
         /// The name.
         out: PathBuf,
@@ -112,10 +113,10 @@ pub enum ConvertError {
         what: What,
     },
     /// The table would be written over the duty file.
-    #[error("{}: this would write over the duty file: give the table another name", .0.display())]
+    #[error("{}: this would write over the duty file: give the table another name", .0.shown())]
     Same(PathBuf),
     /// A form that does not hold these frames.
-    #[error("{}: {source}", .out.display())]
+    #[error("{}: {source}", .out.shown())]
     Shape {
         /// The table to be.
         out: PathBuf,
@@ -126,7 +127,7 @@ pub enum ConvertError {
     #[error(transparent)]
     Open(#[from] OpenError),
     /// The duty file cannot be read further.
-    #[error("{}: {source}", .file.display())]
+    #[error("{}: {source}", .file.shown())]
     Read {
         /// The duty file.
         file: PathBuf,
@@ -136,7 +137,7 @@ pub enum ConvertError {
     /// More frames are missing than are filled.
     #[error(
         "{}: frames {first} to {last} are missing, more than an hour of them, which is too long a \
-         gap to fill with zeros: convert to .csv, which leaves them out", .file.display()
+         gap to fill with zeros: convert to .csv, which leaves them out", .file.shown()
     )]
     Gap {
         /// The duty file.
@@ -150,7 +151,7 @@ pub enum ConvertError {
     #[error(transparent)]
     Place(#[from] SinkError),
     /// The table cannot be written.
-    #[error("{}: {source}", .out.display())]
+    #[error("{}: {source}", .out.shown())]
     Write {
         /// The table.
         out: PathBuf,

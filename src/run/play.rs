@@ -3,6 +3,7 @@
 //! What a file holds is a record of what another evening permitted, perhaps on another display. So
 //! every code becomes a wish again, and what leaves is what the budget grants now.
 
+use crate::shown::Shown as _;
 use std::fs::File;
 use std::io::Read;
 use std::path::{Path, PathBuf};
@@ -31,7 +32,7 @@ pub enum PlayError {
     /// Made for another number of coils.
     #[error(
         "{}: made for {file_coils} coils (\"{made_for}\"), and display \"{display}\" has {coils}: \
-         render the song for this display", .file.display()
+         render the song for this display", .file.shown()
     )]
     Coils {
         /// The file.
@@ -46,7 +47,7 @@ pub enum PlayError {
         coils: usize,
     },
     /// A frame rate that is none.
-    #[error("{}: its frame rate, {num}/{den}, is not 1 to 1000 a second", .file.display())]
+    #[error("{}: its frame rate, {num}/{den}, is not 1 to 1000 a second", .file.shown())]
     Rate {
         /// The file.
         file: PathBuf,
@@ -59,7 +60,7 @@ pub enum PlayError {
     #[error(transparent)]
     Budget(#[from] BudgetError),
     /// It cannot be read further.
-    #[error("{}: {source}", .file.display())]
+    #[error("{}: {source}", .file.shown())]
     Read {
         /// The file.
         file: PathBuf,
@@ -68,7 +69,7 @@ pub enum PlayError {
     },
     /// Too much is missing.
     #[error(
-        "{}: frames {first} to {last} are missing, more than an hour of them: all off", .file.display()
+        "{}: frames {first} to {last} are missing, more than an hour of them: all off", .file.shown()
     )]
     Gap {
         /// The file.

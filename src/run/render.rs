@@ -1,6 +1,6 @@
 //! A song to a duty file.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use serde::Serialize;
@@ -20,6 +20,7 @@ use crate::run::ends::tail;
 use crate::run::line::Line;
 use crate::run::meter::Peaks;
 use crate::run::pump::{Beside, Flow, PumpError, Pumped, pump};
+use crate::shown::Shown as _;
 use crate::sink::SinkError;
 use crate::sink::file::DutyFile;
 use crate::units::Rate;
@@ -71,9 +72,14 @@ pub enum RenderError {
     Sound(#[from] SoundError),
     /// What waits for its plan could not be kept.
     #[error(
-        "keeping the song's frames until they are planned, in a temporary file: {0}; set TMPDIR to a place with room, or add --no-plan"
+        "keeping the song's frames until they are planned, in a temporary file in {}: {source}; set TMPDIR to a folder that is there, may be written to and has room, or add --no-plan", .folder.shown()
     )]
-    Spool(std::io::Error),
+    Spool {
+        /// Where the file is, or should be.
+        folder: PathBuf,
+        /// The system's reason.
+        source: std::io::Error,
+    },
     /// Song or file failed on the way.
     #[error(transparent)]
     Pump(#[from] PumpError),

@@ -1,6 +1,7 @@
 //! A display file that is rewritten in place: by a walk that saw lifts, by a fit, with their date.
 #![allow(clippy::disallowed_methods, reason = "writes the display file, dates it by the clock")]
 
+use crate::shown::Shown as _;
 use std::fs;
 use std::io::Write;
 use std::path::Path;
@@ -36,7 +37,7 @@ pub enum RewriteError {
 /// # Errors
 /// [`RewriteError`], with the file as it was; [`RewriteError::Back`] if it cannot be read back.
 pub fn rewrite(path: &Path, display: &Display, new_text: &str) -> Result<Display, RewriteError> {
-    let name = path.display().to_string();
+    let name = path.shown();
     // Through a link to the file itself: renaming would replace the link.
     let real = fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
     if fs::read(&real).ok().as_deref() != Some(display.text().as_bytes()) {

@@ -5,6 +5,7 @@
 //! to its last whole packet.
 #![allow(clippy::disallowed_methods, reason = "this is where duty files are written and opened")]
 
+use crate::shown::Shown as _;
 use std::fs::File;
 use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
@@ -138,7 +139,7 @@ impl Sink for DutyFile {
 
 /// A file that could not be opened as a duty file.
 #[derive(Debug, Error)]
-#[error("{}: {source}{}", .path.display(), hint(.path, .source))]
+#[error("{}: {source}{}", .path.shown(), hint(.path, .source))]
 pub struct OpenError {
     /// The file.
     pub path: PathBuf,
@@ -180,7 +181,7 @@ fn hint(path: &Path, error: &ReadError) -> String {
     );
     match part_of(path) {
         Some(part) if missing && part.is_file() => {
-            format!("; {} is there: a run was cut short, open that", part.display())
+            format!("; {} is there: a run was cut short, open that", part.shown())
         }
         _ => String::new(),
     }

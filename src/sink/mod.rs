@@ -8,6 +8,7 @@ pub mod file;
 pub mod memory;
 pub mod part;
 
+use crate::shown::Shown as _;
 use std::io::Write;
 use std::path::PathBuf;
 
@@ -69,7 +70,7 @@ pub enum SinkError {
     #[error(transparent)]
     Table(#[from] TableError),
     /// A duty file while it is written.
-    #[error("{}: {source}{}", .path.display(), cure(.source))]
+    #[error("{}: {source}{}", .path.shown(), cure(.source))]
     File {
         /// The file on disk, `.part` and all.
         path: PathBuf,
@@ -77,7 +78,7 @@ pub enum SinkError {
         source: WriteError,
     },
     /// A place where no file can be.
-    #[error("cannot write {}: {why}", .path.display())]
+    #[error("cannot write {}: {why}", .path.shown())]
     Place {
         /// Where the file was to be.
         path: PathBuf,

@@ -1,6 +1,7 @@
 //! A file in the making: `NAME.part` beside its place, which gets its name when it is whole.
 #![allow(clippy::disallowed_methods, reason = "this is where files are begun and named")]
 
+use crate::shown::Shown as _;
 use std::ffi::OsString;
 use std::fs::{self, File, TryLockError};
 use std::io::{self, Seek, SeekFrom};
@@ -104,10 +105,10 @@ fn check_place(path: &Path) -> Result<PathBuf, String> {
     for place in [path, &part] {
         match fs::metadata(place) {
             Ok(there) if there.is_dir() => {
-                return Err(format!("{} is a directory: choose another name", place.display()));
+                return Err(format!("{} is a directory: choose another name", place.shown()));
             }
             Ok(there) if !there.is_file() => {
-                let place = place.display();
+                let place = place.shown();
                 return Err(format!("{place} is no plain file and would be replaced by one"));
             }
             _ => {}
@@ -115,10 +116,8 @@ fn check_place(path: &Path) -> Result<PathBuf, String> {
     }
     match fs::metadata(directory) {
         Ok(there) if there.is_dir() => Ok(part),
-        Ok(_) => Err(format!("{} is no directory", directory.display())),
-        Err(error) => {
-            Err(format!("its directory {}: {error}; create it first", directory.display()))
-        }
+        Ok(_) => Err(format!("{} is no directory", directory.shown())),
+        Err(error) => Err(format!("its directory {}: {error}; create it first", directory.shown())),
     }
 }
 

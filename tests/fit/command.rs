@@ -192,7 +192,7 @@ fn what_cannot_be_is_refused_in_a_sentence() {
         ("fit log.csv --display display.toml --coil-type spiral --cold-c 2000", "-30 to 60"),
         ("fit log.csv --display display.toml --picture log.csv", "would be overwritten"),
         ("fit --display display.toml", "LOG.csv"),
-        ("fit --inductance --supply-v 12 --ohm 10 --pwm-hz 5000 --supply-a 0.1", "less than"),
+        ("fit --inductance --supply-v 12 --ohm 10 --pwm-hz 5000 --supply-a 0.1", "not more than"),
     ] {
         let told = desk.refused(args);
         assert!(told.contains(part), "{args} says:\n{told}");

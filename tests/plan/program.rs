@@ -120,3 +120,30 @@ fn a_song_that_cannot_be_opened_is_told_before_the_first_is_heard() {
     assert!(String::from_utf8_lossy(&run.stderr).contains("bad.wav"));
     assert_eq!(std::fs::read_dir(dir.path().join("out")).unwrap().count(), 0);
 }
+
+/// 24 coils and a band at 1000 frames/s are about 200 kB a second, and 32 MB stay in memory.
+#[test]
+#[cfg(unix)]
+fn a_folder_that_cannot_hold_frames_is_named() {
+    let dir = bench();
+    let spec = hound::WavSpec {
+        channels: 1,
+        sample_rate: SOUND_HZ,
+        bits_per_sample: 32,
+        sample_format: hound::SampleFormat::Float,
+    };
+    let mut wav = hound::WavWriter::create(dir.path().join("long.wav"), spec).unwrap();
+    bursts(180).into_iter().for_each(|sample| wav.write_sample(sample).unwrap());
+    wav.finalize().unwrap();
+    let run = Command::new(env!("CARGO_BIN_EXE_coilscore"))
+        .current_dir(dir.path())
+        .env("TMPDIR", dir.path().join("gone"))
+        .args(["render", "long.wav", "--preset", "map.toml", "--display", "hot.toml"])
+        .args(["--rate", "1000", "--out", "long.duty"])
+        .output()
+        .unwrap();
+    let said = String::from_utf8_lossy(&run.stderr).into_owned();
+    assert_eq!(run.status.code(), Some(1), "{said}");
+    let folder = dir.path().join("gone").display().to_string();
+    assert!(said.contains(&folder) && said.contains("TMPDIR"), "{said}");
+}

@@ -1,10 +1,11 @@
 //! The command line that turns a file that is not read into one that is.
 
+use crate::shown::Shown as _;
 use std::path::Path;
 
 /// What to tell about the file at `path`: a command that works as it stands.
 pub(super) fn advice(path: &str) -> String {
-    let to = Path::new(path).with_extension("flac").display().to_string();
+    let to = Path::new(path).with_extension("flac").shown();
     let to = if to == path { format!("{path}.wav") } else { to };
     format!("convert it: ffmpeg -i {} -vn {}", quoted(path), quoted(&to))
 }

@@ -37,6 +37,7 @@ mod stream;
 mod unpack;
 mod wav;
 
+use crate::shown::Shown as _;
 use std::fs::File;
 use std::io;
 use std::path::Path;
@@ -57,7 +58,7 @@ pub use stream::wav_stream;
 /// When the file cannot be read, is no sound file of a known kind, or has a sampling rate outside
 /// [`RATE_LIMITS_HZ`] or channels outside [`CHANNEL_LIMITS`] (for Ogg Vorbis and AAC: more than two).
 pub fn open(path: &Path) -> Result<Box<dyn Source + Send>, SoundError> {
-    let place = Place(path.display().to_string());
+    let place = Place(path.shown());
     let broken = |error| place.io(error);
     // Asked before opening: opening a pipe would wait for its writer.
     let facts = std::fs::metadata(path).map_err(broken)?;

@@ -1,6 +1,7 @@
 //! Writing sound as a WAV file, so that what was made up can be listened to.
 #![allow(clippy::disallowed_methods, reason = "this is where sound files are written")]
 
+use crate::shown::Shown as _;
 use std::ffi::OsString;
 use std::fs::{self, File};
 use std::io::{self, BufWriter};
@@ -23,7 +24,7 @@ const MOST_BYTES: u64 = u32::MAX as u64 - 1024;
 /// When the file cannot be written, when the sound is too long for a WAV file (4 GiB), and as
 /// [`Source::next_block`]. The unfinished file is removed.
 pub fn save_wav(path: &Path, source: &mut dyn Source) -> Result<u64, SoundError> {
-    let place = Place(path.display().to_string());
+    let place = Place(path.shown());
     let part = part_of(path);
     let done = write(&part, source, &place).and_then(|instants| {
         fs::rename(&part, path).map_err(|error| place.io(error))?;

@@ -1,5 +1,6 @@
 //! Readings typed from two meters and a clock.
 
+use coilscore::shown::Shown as _;
 use std::fs::{File, OpenOptions};
 use std::io::{BufRead, Write};
 use std::path::Path;
@@ -23,8 +24,7 @@ pub(super) fn readings(save: Option<&Path>) -> Result<Option<(String, String)>, 
     tell(CAUTIONS);
     tell(HOW);
     let (mut text, mut file) = begin(save)?;
-    let name =
-        save.map_or_else(|| "readings by hand".to_owned(), |path| path.display().to_string());
+    let name = save.map_or_else(|| "readings by hand".to_owned(), |path| path.shown());
     let failed = |error: std::io::Error| Failure::Failed(format!("{name}: {error}"));
     for line in std::io::stdin().lock().lines() {
         let line = line.map_err(|error| Failure::Failed(format!("standard input: {error}")))?;
@@ -65,7 +65,7 @@ pub(super) fn readings(save: Option<&Path>) -> Result<Option<(String, String)>, 
 /// The log so far and the file that goes on with it.
 fn begin(save: Option<&Path>) -> Result<(String, Option<File>), Failure> {
     let Some(path) = save else { return Ok((format!("{HEADER}\n"), None)) };
-    let failed = |error: std::io::Error| Failure::Failed(format!("{}: {error}", path.display()));
+    let failed = |error: std::io::Error| Failure::Failed(format!("{}: {error}", path.shown()));
     let mut file =
         OpenOptions::new().create(true).append(true).read(true).open(path).map_err(failed)?;
     let mut text = super::read(path)?;
@@ -75,10 +75,10 @@ fn begin(save: Option<&Path>) -> Result<(String, Option<File>), Failure> {
     } else if text.lines().next() != Some(HEADER) {
         return Err(Failure::Refused(format!(
             "{} begins with other columns than {HEADER}: save to another file",
-            path.display()
+            path.shown()
         )));
     } else {
-        tell(&format!("{}: {} readings so far", path.display(), text.lines().count() - 1));
+        tell(&format!("{}: {} readings so far", path.shown(), text.lines().count() - 1));
         if !text.ends_with('\n') {
             file.write_all(b"\n").map_err(failed)?;
             text.push('\n');

@@ -5,6 +5,7 @@ mod hand;
 mod report;
 mod write;
 
+use coilscore::shown::Shown as _;
 use std::path::{Path, PathBuf};
 
 use coilscore::coil::copper::resistance_at;
@@ -131,10 +132,10 @@ pub(super) fn run(args: &Args) -> Outcome {
     let display = inputs::read_display(path, args.json)?;
     let index = kind_of(args, &display)?;
     let Some(kind) = display.coil_types.get(index) else {
-        return Err(Failure::Refused(format!("{} holds no kind of coil", path.display())));
+        return Err(Failure::Refused(format!("{} holds no kind of coil", path.shown())));
     };
     let (text, source) = match &args.log {
-        Some(log) => (read(log)?, log.display().to_string()),
+        Some(log) => (read(log)?, log.shown()),
         None => match hand::readings(args.save.as_deref())? {
             Some(typed) => typed,
             None => return Ok(()),
@@ -145,7 +146,7 @@ pub(super) fn run(args: &Args) -> Outcome {
     let tested = Tested { display: &display, kind, index, source, fitted };
     let after = write::fitted_type(&tested);
     let new_text = write::with_figures(&display, &after)?;
-    let duties = report::duties(&tested, &path.display().to_string(), &new_text)?;
+    let duties = report::duties(&tested, &path.shown(), &new_text)?;
     if let Some(out) = &args.picture {
         let mut png = Vec::new();
         let words: FitWords = report::words(&tested, duties);
@@ -158,7 +159,7 @@ pub(super) fn run(args: &Args) -> Outcome {
     }
     print(&report::text(&tested, duties))?;
     match written {
-        Some(changes) => print(&format!("\nWritten into {}:\n{changes}", path.display())),
+        Some(changes) => print(&format!("\nWritten into {}:\n{changes}", path.shown())),
         None => print("\nNothing was written; --write puts these figures into the display file.\n"),
     }
 }
@@ -171,8 +172,8 @@ fn fit_text(args: &Args, text: &str, kind: &CoilType) -> Result<Fitted, coilscor
     let cold = Cold { celsius: args.cold_c.map(|c| c.0), ohm: args.cold_ohm.map(|ohm| ohm.0) };
     let (ohm, reference) = (Ohms(kind.resistance_ohm), Celsius(kind.reference_c));
     let log = Log::new(&table, cold, |c| Some(resistance_at(ohm, reference, Celsius(c)).0))?;
-    if log.unusable > 0 {
-        tell(&format!("{} lines hold no usable numbers and are left out", log.unusable));
+    if let Some(sentence) = left_out(&log.unusable) {
+        tell(&sentence);
     }
     let direct = kind.coil_to_around_k_per_w.map_or(0.0, f64::recip);
     let settings = Settings {
@@ -190,6 +191,23 @@ fn fit_text(args: &Args, text: &str, kind: &CoilType) -> Result<Fitted, coilscor
         },
     };
     fit(&log, &settings)
+}
+
+/// Lines of a log that are told one by one.
+const LINES_TOLD: usize = 5;
+
+fn left_out(lines: &[usize]) -> Option<String> {
+    let told: Vec<String> = lines.iter().take(LINES_TOLD).map(usize::to_string).collect();
+    let told = told.join(", ");
+    let more = match lines.len().saturating_sub(LINES_TOLD) {
+        0 => String::new(),
+        more => format!(" and {more} more"),
+    };
+    match lines {
+        [] => None,
+        [line] => Some(format!("line {line} holds no usable numbers and is left out")),
+        _ => Some(format!("lines {told}{more} hold no usable numbers and are left out")),
+    }
 }
 
 /// Index of the kind of coil that was tested.
@@ -230,7 +248,7 @@ const LARGEST_BYTES: u64 = 32 << 20;
 
 fn read(path: &Path) -> Result<String, Failure> {
     use std::io::Read;
-    let failed = |why: String| Failure::Failed(format!("{}: {why}", path.display()));
+    let failed = |why: String| Failure::Failed(format!("{}: {why}", path.shown()));
     let mut bytes = Vec::new();
     let file = std::fs::File::open(path).map_err(|why| failed(format!("{why}; check the path")))?;
     let read = file.take(LARGEST_BYTES + 1).read_to_end(&mut bytes);
@@ -238,9 +256,26 @@ fn read(path: &Path) -> Result<String, Failure> {
     if bytes.len() as u64 > LARGEST_BYTES {
         return Err(Failure::Refused(format!(
             "{}: larger than 32 MiB: no log of a heating test needs that",
-            path.display()
+            path.shown()
         )));
     }
     // A degree sign in another code is no reason to refuse numbers.
     Ok(String::from_utf8_lossy(&bytes).into_owned())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::left_out;
+
+    #[test]
+    fn lines_that_are_left_out_are_named() {
+        assert_eq!(left_out(&[]), None);
+        let one = left_out(&[7]);
+        assert_eq!(one.as_deref(), Some("line 7 holds no usable numbers and is left out"));
+        let two = left_out(&[7, 9]);
+        assert_eq!(two.as_deref(), Some("lines 7, 9 hold no usable numbers and are left out"));
+        let many = left_out(&[1, 2, 3, 4, 5, 6, 8]);
+        let words = "lines 1, 2, 3, 4, 5 and 2 more hold no usable numbers and are left out";
+        assert_eq!(many.as_deref(), Some(words));
+    }
 }

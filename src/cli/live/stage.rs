@@ -1,5 +1,6 @@
 //! The show itself: the engine on a thread of its own, a person at the keys on this one.
 
+use coilscore::shown::Shown as _;
 use std::sync::mpsc::{Receiver, sync_channel};
 use std::thread;
 use std::time::Duration;
@@ -132,7 +133,7 @@ fn ending(played: Played, wanted: usize) -> Outcome {
         match kept {
             Ok(path) => {
                 whole += 1;
-                tell(&format!("wrote {}", path.display()));
+                tell(&format!("wrote {}", path.shown()));
             }
             Err(sentence) => broken.push(sentence),
         }

@@ -1,5 +1,6 @@
 //! A song that is played while its duty file drives boards: one clock for both, the sound card's.
 
+use coilscore::shown::Shown as _;
 use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -64,14 +65,14 @@ impl Song {
                 Err(error) => {
                     tell(&format!(
                         "--sound {}: {error}: the sound ends there, and frames go on without it",
-                        song.display()
+                        song.shown()
                     ));
                     break;
                 }
             }
         }
         for remark in source.remarks() {
-            tell(&format!("--sound {}: {remark}", song.display()));
+            tell(&format!("--sound {}: {remark}", song.shown()));
         }
         let mut frames = duty_file(made_from).map_err(Failure::refused)?;
         while frames.next_entry().map_err(Failure::failed)?.is_some() {}
@@ -90,8 +91,8 @@ impl Song {
             tell(&format!(
                 "--sound {}: not the sound that {} was made from ({is_s:.3} s long, that one \
                  {was_s:.3} s): frames may be out of step",
-                song.display(),
-                made_from.display()
+                song.shown(),
+                made_from.shown()
             ));
         }
         Ok(())

@@ -2,6 +2,7 @@
 
 mod driven;
 
+use coilscore::shown::Shown as _;
 use std::net::IpAddr;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -118,7 +119,7 @@ fn sound(args: &Args, controls: &Controls) -> Result<Sound, Failure> {
     let format = source.format();
     let interleaved = collect(&mut *source).map_err(Failure::failed)?;
     if interleaved.is_empty() {
-        return Err(Failure::Refused(format!("{}: there is no sound in it", path.display())));
+        return Err(Failure::Refused(format!("{}: there is no sound in it", path.shown())));
     }
     let name = path.file_stem().unwrap_or_default().to_string_lossy().into_owned();
     let song = Song { name, format, interleaved: interleaved.into() };
@@ -168,8 +169,8 @@ fn work(
     sound: coilscore::audio::SoundFormat,
 ) -> Result<(Work, First), Failure> {
     let ground = Ground {
-        mapping_name: args.files.preset.display().to_string(),
-        display_name: place.display().to_string(),
+        mapping_name: args.files.preset.shown(),
+        display_name: place.shown(),
         sound,
         rate: args.rate,
         arith: args.arith.into(),
@@ -262,7 +263,7 @@ fn ending(heat_lost: bool, kept: Option<Result<PathBuf, String>>, wanted: bool) 
         return Err(Failure::Failed(heat::STUCK.into()));
     }
     match kept {
-        Some(Ok(path)) => tell(&format!("wrote {}", path.display())),
+        Some(Ok(path)) => tell(&format!("wrote {}", path.shown())),
         Some(Err(sentence)) => return Err(Failure::Failed(sentence)),
         None if wanted => {
             return Err(Failure::Failed("the recording is not whole: see above".into()));

@@ -1,5 +1,6 @@
 //! What a walk found, at its end.
 
+use coilscore::shown::Shown as _;
 use std::fmt::Write;
 
 use coilscore::budget::Start;
@@ -40,10 +41,10 @@ pub(super) fn tell(
 }
 
 fn log_words(args: &Args, logged: &super::log::Logged) -> String {
-    let (log, readings) = (logged.path.display(), logged.readings);
+    let (log, readings) = (logged.path.shown(), logged.readings);
     let mut text = format!("\n{log}: {readings} readings of the winding\n");
     if logged.whole {
-        let (display, coil) = (args.display.display(), logged.coil);
+        let (display, coil) = (args.display.shown(), logged.coil);
         let _ = writeln!(
             text,
             "the coil is still warm: hands off. What the log says: coilscore fit {log} --display \
@@ -173,5 +174,5 @@ fn write(args: &Args, display: &Display, round: &LiftRound, warmth: &heat::Warmt
     let written = save(&args.display, display, &seen).map_err(Failure::failed)?;
     // The file means something else now; the heat is the same.
     warmth.renamed(&written);
-    print(&format!("written into {}\n", args.display.display()))
+    print(&format!("written into {}\n", args.display.shown()))
 }

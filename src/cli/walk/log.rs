@@ -1,5 +1,6 @@
 //! `walk --log`: the heating test through the board, into a file that `fit` reads.
 
+use coilscore::shown::Shown as _;
 use std::fs::{File, OpenOptions};
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -80,7 +81,7 @@ impl Args {
         if std::fs::symlink_metadata(path).is_ok_and(|there| !there.is_file() || there.len() > 0) {
             return Err(Failure::Refused(format!(
                 "{} is there already: a test takes long, so none is written over; name another file",
-                path.display()
+                path.shown()
             )));
         }
         Ok(())
@@ -219,6 +220,6 @@ impl Round for Kept {
 }
 
 fn cannot(path: &Path, error: &std::io::Error) -> Failure {
-    let path = path.display();
+    let path = path.shown();
     Failure::Failed(format!("{path}: {error}; the log cannot be written, is there room?"))
 }

@@ -1,5 +1,6 @@
 //! What a show keeps on disk: its duty file and the sound it heard.
 
+use crate::shown::Shown as _;
 use std::fs::File;
 use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
@@ -204,7 +205,7 @@ impl Saving {
 const SLOW: &str = "the disk does not keep up";
 
 fn ended_sentence(part: &Path, why: &str) -> String {
-    format!("{} ends here: {why}; it keeps what was written so far", part.display())
+    format!("{} ends here: {why}; it keeps what was written so far", part.shown())
 }
 
 struct PlainPen {

@@ -4,7 +4,7 @@
 use super::bounds::Watch;
 use super::first::{Made, Song, Songs};
 use super::search::Seen;
-use super::spool::{Frame, Reading};
+use super::spool::{self, Frame, Reading};
 use super::tally::Tally;
 use super::{RenderError, RenderJob};
 use crate::budget::{Budget, BudgetSettings, Plan, Start};
@@ -34,7 +34,7 @@ pub(super) fn try_out(
     let mut start = job.start.clone();
     // Per coil: wished, taken by the limiter, by the rail.
     let mut sums = vec![[0.0; 3]; gains.len()];
-    let mut reading = songs.spool.read().map_err(RenderError::Spool)?;
+    let mut reading = songs.spool.read().map_err(spool::failed)?;
     for (number, song) in songs.songs.iter().enumerate() {
         let settings = BudgetSettings { start, ..song.settings.clone() };
         let mut each = |_: u32, frame: &Frame, budget: &Budget| {
@@ -83,7 +83,7 @@ pub(super) fn write(
     let mut start = job.start.clone();
     songs.tally = songs.fresh_tally();
     let Songs { songs: list, spool, tally, watch, whole, .. } = songs;
-    let mut reading = spool.read().map_err(RenderError::Spool)?;
+    let mut reading = spool.read().map_err(spool::failed)?;
     for (number, song) in list.iter_mut().enumerate() {
         song.head.gains.clone_from(&plan.gains);
         song.head.start = start_word(&start).into();
@@ -157,7 +157,7 @@ fn one(
     let mut frame = room_for(&song.head, settings);
     let mut done = true;
     for number in 0..song.frames {
-        reading.next(&mut frame).map_err(RenderError::Spool)?;
+        reading.next(&mut frame).map_err(spool::failed)?;
         budget.permit(&frame.wishes);
         each(number, &frame, &budget)?;
         if (number + 1).is_multiple_of(FRAMES_PER_LOOK) && hook().is_break() {

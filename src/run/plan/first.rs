@@ -6,7 +6,7 @@ use super::again::seen;
 use super::bounds::{Watch, held_back};
 use super::report::{PlanReport, Planned};
 use super::search::Seen;
-use super::spool::Spool;
+use super::spool::{self, Spool};
 use super::tally::Tally;
 use super::{Piece, RenderError, RenderJob};
 use crate::audio::fingerprint::Fingerprint;
@@ -92,7 +92,7 @@ pub(super) fn hear(
         let end = pump(&mut source, &mut engine, &mut file, &mut metering, &mut beside)?;
         let Listening { digest, failed, songs, .. } = beside;
         if let Some(error) = failed {
-            return Err(RenderError::Spool(error));
+            return Err(spool::failed(error));
         }
         let tail = tail(&engine, digest.hex());
         start = Start::Nodes(tail.node_c.iter().copied().map(Celsius).collect());

@@ -4,6 +4,7 @@
 use std::fs::File;
 use std::io::{self, BufReader, BufWriter, Read, Seek, SeekFrom, Write};
 
+use crate::run::render::RenderError;
 use crate::units::Share;
 
 /// Bytes kept in memory; more goes to a temporary file without a name.
@@ -18,6 +19,11 @@ pub(super) struct Frame {
     pub(super) band_dbfs: Vec<f32>,
     /// Wishes, one for each coil.
     pub(super) wishes: Vec<Share>,
+}
+
+/// What went wrong with the temporary file.
+pub(super) fn failed(source: io::Error) -> RenderError {
+    RenderError::Spool { folder: tempfile::env::temp_dir(), source }
 }
 
 /// Frames in the order they came, of songs with the same number of bands and coils or not.

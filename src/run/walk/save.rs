@@ -1,5 +1,6 @@
 //! What was seen goes into the display file.
 
+use crate::shown::Shown as _;
 use std::path::Path;
 
 use thiserror::Error;
@@ -27,6 +28,6 @@ pub enum SaveError {
 /// [`SaveError`], with the file as it was unless it cannot be read back.
 pub fn save(path: &Path, display: &Display, seen: &SeenLifts) -> Result<Display, SaveError> {
     let text = with_lifts(display.text(), display, seen)
-        .map_err(|error| SaveError::Text(path.display().to_string(), error))?;
+        .map_err(|error| SaveError::Text(path.shown(), error))?;
     Ok(rewrite(path, display, &text)?)
 }

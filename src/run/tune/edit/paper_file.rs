@@ -1,6 +1,7 @@
 //! A file under edit: saved whole or not at all, never over what somebody else wrote, with a draft
 //! beside it until it is saved.
 
+use crate::shown::Shown as _;
 use std::fs;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
@@ -67,7 +68,7 @@ impl PaperFile {
     /// # Errors
     /// A sentence, with the file as it was: it was changed outside, is gone, or cannot be written.
     pub(super) fn save(&mut self, text: &Arc<str>) -> Result<(), String> {
-        let name = self.path.display().to_string();
+        let name = self.path.shown();
         // Through a link to the file itself: renaming would replace the link.
         let real = fs::canonicalize(&self.path).unwrap_or_else(|_| self.path.clone());
         let there = fs::read(&real).map_err(|error| {

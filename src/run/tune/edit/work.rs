@@ -1,5 +1,6 @@
 //! The two texts, their versions, and the way into their files.
 
+use crate::shown::Shown as _;
 use std::path::Path;
 use std::sync::Arc;
 
@@ -134,7 +135,7 @@ impl Work {
         let aside: Vec<String> = [&self.mapping, &self.display]
             .iter()
             .filter_map(|file| file.draft().and_then(|_| file.set_aside()))
-            .map(|place| place.display().to_string())
+            .map(|place| place.shown())
             .collect();
         let notice = format!("{notice}; kept as {}", aside.join(" and "));
         Outcome { notice: Some(notice), ..file }
@@ -290,7 +291,7 @@ impl Work {
         for (file, text) in [(&mut self.mapping, &now.mapping), (&mut self.display, &now.display)] {
             if text != file.text() {
                 file.save(text)?;
-                saved.push(file.path().display().to_string());
+                saved.push(file.path().shown());
             }
         }
         self.outside = false;
