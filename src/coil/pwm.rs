@@ -140,12 +140,6 @@ fn falling_square(peak: f64) -> f64 {
     r * r / 2.0 - r + libm::log1p(r)
 }
 
-/// Mean current of a bridge that sets direction and size apart (sign-magnitude), `duty` -1 to 1.
-/// Its heat is that of [`heat_share`] at the size of the duty: nothing at rest.
-pub fn sign_magnitude_mean(supply: Volts, resistance: Ohms, duty: f64) -> Amps {
-    Amps(duty.clamp(-1.0, 1.0) * supply.0 / resistance.0)
-}
-
 /// Heat share of a bridge in locked antiphase: it always pushes one way or the other, and rest is
 /// half of each. `duty` -1 to 1.
 ///

@@ -133,6 +133,16 @@ pub enum RouteFault {
         /// As given.
         full_db: f64,
     },
+    /// The ends between which an ear is read are empty or upside down.
+    #[error(
+        "what it hears is read from {low} to {high} (Hz for a centroid, parts of a beat for its phase); the upper end must be above the lower, and none below 0"
+    )]
+    Ends {
+        /// As given.
+        low: f64,
+        /// As given.
+        high: f64,
+    },
     /// Bands cannot be laid out where all coils stand level.
     #[error(
         "all its coils stand at the same place along {towards_deg} degrees, so bands cannot be laid out along it; turn the axis or use level_all"

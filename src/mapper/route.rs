@@ -146,7 +146,7 @@ fn part(value: f64, low: f64, high: f64) -> f64 {
 fn check(hears: Hears) -> Result<Hears, RouteFault> {
     match hears {
         Hears::Between { low, high, .. } if !(low >= 0.0 && high > low && high.is_finite()) => {
-            Err(RouteFault::Range { floor_db: low, full_db: high })
+            Err(RouteFault::Ends { low, high })
         }
         _ => Ok(hears),
     }

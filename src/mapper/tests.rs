@@ -200,6 +200,10 @@ fn refusals_say_where_what_and_what_would_do() {
             "its range runs from 0 dB up to -3 dB; full must be above floor",
         ),
         (
+            refusal(&|it| it.routes[0].hears = Hears::Between { ear: 0, low: 400.0, high: 90.0 }),
+            "what it hears is read from 400 to 90 (Hz for a centroid,",
+        ),
+        (
             refusal(&|it| it.routes[0].envelope.hold_s = Seconds(61.0)),
             "hold_s is 61 s; it must be from 0 to 60 s",
         ),

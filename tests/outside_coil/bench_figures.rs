@@ -3,7 +3,6 @@
 use coilscore::coil::copper::resistance_at;
 use coilscore::coil::figures::{Use, figures};
 use coilscore::coil::geometry::{Group, Shape};
-use coilscore::coil::lift::demand::duty_for;
 use coilscore::coil::pwm::Drive;
 use coilscore::coil::sweep::Sweep;
 use coilscore::units::{Amps, Celsius, Hertz, KelvinPerWatt, Ohms, Volts};
@@ -152,7 +151,6 @@ proptest! {
         let duty = drive.duty_for_mean(Amps(share * full)).unwrap();
         let mean = drive.steady(duty).mean.0;
         prop_assert!((mean - share * full).abs() < 1e-9, "{mean} for {}", share * full);
-        prop_assert_eq!(duty_for(&drive, Amps(full), -share), -duty);
     }
 }
 
@@ -168,7 +166,6 @@ fn currents_out_of_reach_have_no_duty() {
     for amps in [1.21, -0.1, f64::NAN, f64::INFINITY] {
         assert_eq!(drive.duty_for_mean(Amps(amps)), None, "{amps}");
     }
-    assert_eq!(duty_for(&drive, Amps(1.0), 2.0), 1.0);
     // Fast PWM: D = (I R + V_d) / (V + V_d) (derived).
     let fast = Drive { x: 0.0, ..drive };
     assert!((fast.duty_for_mean(Amps(0.6)).unwrap() - 6.5 / 12.5).abs() < 1e-12);

@@ -5,7 +5,6 @@ use coilscore::coil::fluid::{Blob, Liquid, TYPICAL};
 use coilscore::coil::iron::{Iron, Shield, plate_weight, shield, weight_at_frequency};
 use coilscore::coil::lift::advice::{Reach, Release, reach, release, sentences};
 use coilscore::coil::lift::array::{Placed, Site, biases, sites};
-use coilscore::coil::lift::demand::{Demand, heat_share};
 use coilscore::coil::lift::tolerance::{Warm, cases};
 use coilscore::coil::lift::{Bench, BiasError, PullLaw};
 use coilscore::coil::magnet::{Disc, Magnet};
@@ -72,7 +71,9 @@ fn bias_and_lift_come_out_as_worked() {
     worst.number(law.lift().unwrap(), 0.287867);
     worst.number(law.drop(DROP).unwrap(), 0.0639823);
     worst.print();
-    assert!((heat_share(0.0639823, 0.287867) * 20.0 - 1.0).abs() < 0.02, "a twentieth");
+    // Heat goes with the square of a smooth current.
+    let held = (law.drop(DROP).unwrap() / law.lift().unwrap()).powi(2);
+    assert!((held * 20.0 - 1.0).abs() < 0.02, "a twentieth: {held}");
 }
 
 /// Coil and magnet of the same shape, coil a fifth as strong: gain 1 + 2/0.2.
@@ -291,16 +292,15 @@ fn advice_follows_the_law() {
 }
 
 #[test]
-fn wishes_are_straight_in_pull() {
+fn a_current_found_for_a_pull_pulls_so() {
     let law = PullLaw { q0: 0.5, c1: 1.4, c2: 0.78 };
-    let demand = Demand::from_rest(law, 1.0);
-    assert_eq!(demand.current(0.0), Some(0.0));
-    assert!((demand.current(1.0).unwrap() - 1.0).abs() < 1e-12);
-    for wish in [0.1, 0.5, 0.9] {
-        let q = law.pull(demand.current(wish).unwrap());
-        assert!((q - (0.5 + wish * 2.18)).abs() < 1e-12);
+    for (pull, u) in [(0.5, 0.0), (2.68, 1.0)] {
+        assert!((law.current_for(pull).unwrap() - u).abs() < 1e-12, "{pull}");
     }
-    assert_eq!(demand.current(7.0), demand.current(1.0));
+    for share in [0.1, 0.5, 0.9] {
+        let pull = 0.5 + share * 2.18;
+        assert!((law.pull(law.current_for(pull).unwrap()) - pull).abs() < 1e-12);
+    }
 }
 
 /// mu_r 1000, 6 MS/m, size of the worked coil: 0.977 at 50 Hz, 0.927 at 500 Hz, 0.570 - 0.294 i at

@@ -152,7 +152,8 @@ impl KeptBack {
         }
     }
 
-    /// No more comes: what is there goes out at once.
+    /// No more comes, for sound [at its own speed](Self::at_own_speed): what is there goes out at once.
+    /// Other sound counts as kept back for too long by then, and all but its end is dropped.
     pub fn no_more(&mut self) {
         self.target = 0;
     }

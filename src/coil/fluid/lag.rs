@@ -37,8 +37,8 @@ impl Way {
     }
 
     /// How much later the fluid moves than it is told: until a stroke has taken it half of its way.
-    /// Slow motion follows by the dead time and [`Response::lead`], some milliseconds less where the
-    /// fluid overshoots and more where it creeps.
+    /// Slow motion follows by the dead time and twice the damping over the natural frequency, some
+    /// milliseconds less where the fluid overshoots and more where it creeps.
     pub fn lag(&self) -> Seconds {
         Seconds(self.dead.0 + self.response.half().0)
     }

@@ -108,18 +108,3 @@ pub fn reduced_weight(
     density_difference_kg_per_m3 * GRAVITY
         + 2.0 * interface_n_per_m / (blob.radius_m * blob.length_m)
 }
-
-/// Height that magnetic pressure holds a column at, m: pressure at the top less pressure at the pool,
-/// plus the magnetic normal stress at the top (derived from Rosensweig's augmented Bernoulli
-/// equation). `normal_a_per_m` is the magnetisation across the upper face.
-pub fn held_height_m(
-    fluid: &Ferrofluid,
-    density_difference_kg_per_m3: f64,
-    h_top_a_per_m: f64,
-    h_pool_a_per_m: f64,
-    normal_a_per_m: f64,
-) -> f64 {
-    let rise = fluid.pressure_pa(h_top_a_per_m) - fluid.pressure_pa(h_pool_a_per_m)
-        + MU0 * normal_a_per_m * normal_a_per_m / 2.0;
-    rise / (density_difference_kg_per_m3 * GRAVITY)
-}

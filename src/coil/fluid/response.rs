@@ -1,6 +1,5 @@
-//! How the fluid follows: a second-order lag, stepped exactly, and the scales that size it.
+//! How the fluid follows: a second-order lag, stepped exactly.
 
-use super::GRAVITY;
 use crate::units::Seconds;
 
 /// y'' + 2 damping w y' + w^2 y = w^2 q.
@@ -45,11 +44,6 @@ impl Response {
         }
     }
 
-    /// Time from 10 to 90 % is about this (exact for damping about 0.5; an estimate).
-    pub fn rise(&self) -> Seconds {
-        Seconds(1.8 / self.natural_rad_per_s)
-    }
-
     /// Until a unit step has gone half of its way: what a stroke needs. First crossing, to a
     /// microsecond.
     pub fn half(&self) -> Seconds {
@@ -75,11 +69,6 @@ impl Response {
         }
         Seconds(high)
     }
-
-    /// How much earlier a slow command has to come: its lag at low frequencies.
-    pub fn lead(&self) -> Seconds {
-        Seconds(2.0 * self.damping / self.natural_rad_per_s)
-    }
 }
 
 impl Step {
@@ -89,28 +78,4 @@ impl Step {
         let [into_y, into_speed] = self.input;
         [a * y + b * speed + into_y * input, c * y + d * speed + into_speed * input]
     }
-}
-
-/// Natural frequency of a drop of radius `radius_m` in another liquid, rad/s: gravity and surface
-/// tension together (Lamb, Hydrodynamics, lowest mode; from memory). An order of magnitude, as the
-/// wall is not in it.
-pub fn drop_frequency(
-    radius_m: f64,
-    density: f64,
-    density_around: f64,
-    interface_n_per_m: f64,
-) -> f64 {
-    let difference = (density - density_around).abs();
-    let gravity = GRAVITY * difference / ((density + density_around) * radius_m);
-    let volume = radius_m * radius_m * radius_m;
-    let tension = 24.0 * interface_n_per_m / ((3.0 * density + 2.0 * density_around) * volume);
-    (gravity + tension).sqrt()
-}
-
-/// Time in which a free drop covers a way when the pull exceeds its weight by `excess` (1: twice its
-/// weight). The liquid around it is pushed along.
-pub fn travel(way_m: f64, excess: f64, density: f64, density_around: f64) -> Seconds {
-    let difference = (density - density_around).abs();
-    let faster = excess * difference * GRAVITY / (density + density_around / 2.0);
-    Seconds((2.0 * way_m / faster).sqrt())
 }

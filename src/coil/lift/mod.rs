@@ -4,12 +4,11 @@
 //! pull over weight: fluid lifts at q = 1. A [`law`] is q(u); a [`mod@bench`] makes laws out of coil,
 //! magnet, fluid and distance and finds the distance; [`tolerance`] asks what happens when they
 //! are not as thought; [`mod@array`] does all coils of a display with each other's fields; [`advice`] puts
-//! into words what to do; [`demand`] turns wishes into currents.
+//! into words what to do.
 
 pub mod advice;
 pub mod array;
 pub mod bench;
-pub mod demand;
 pub mod law;
 pub mod tolerance;
 
