@@ -40,6 +40,9 @@ class Kit:
         self.cache = {}
         # Each drum bent, brightened or dulled, damped, at its own level: kits that no bank holds.
         self.changed = {key: self.change(key) for key in self.layers} if rng.random() < 0.75 else {}
+        # Metal of two kits sounding as one: no two cymbals are alike.
+        metal = [key for key in self.layers if WHAT.get(key) in ("hat", "cymbal")]
+        self.blended = {key: self.partner(key, bank) for key in metal} if rng.random() < 0.6 else {}
 
     def change(self, key):
         """Ratio of pitch, gain above a corner and its Hz, decay in s, gain."""
@@ -48,6 +51,16 @@ class Kit:
         tilt, corner = 10 ** (rng.normal(0, 4) / 20), between(rng, 1500, 9000)
         decay = between(rng, 0.1, 1) * (3 if WHAT.get(key) == "cymbal" else 1) if rng.random() < 0.3 else None
         return bend, tilt, corner, decay, 10 ** (rng.normal(0, 3) / 20)
+
+    def partner(self, key, bank):
+        """The same piece of another kit, bent, its peak at 1; and how loud it is to be."""
+        kit = bank.kits[self.rng.integers(len(bank.kits))]
+        names = [name for name in kit.files if name.startswith(f"{key}_")]
+        if not names:
+            return None
+        x = kit[str(self.rng.choice(names))].astype("f4")
+        x = np.interp(np.arange(0, len(x) - 1, np.exp(self.rng.normal(0, 0.2))), np.arange(len(x)), x)
+        return x / np.abs(x).max(), 10 ** (self.rng.uniform(-9, 3) / 20)
 
     def has(self, key):
         return key in self.layers
@@ -62,6 +75,12 @@ class Kit:
         layer = min(self.layers[key], key=lambda v: abs(v - velocity))
         if (key, layer) not in self.cache:
             x = self.sounds[f"{key}_{layer}"].astype("f4") / 32_000
+            if self.blended.get(key):
+                other, share = self.blended[key]
+                both = np.zeros(max(len(x), len(other)), "f4")
+                both[: len(x)] += x
+                both[: len(other)] += share * np.abs(x).max() * other
+                x = both / np.sqrt(1 + share**2)
             if key in self.changed:
                 bend, tilt, corner, decay, gain = self.changed[key]
                 x = np.interp(np.arange(0, len(x) - 1, bend), np.arange(len(x)), x)
@@ -108,7 +127,7 @@ def timekeeper(rng, kit, on, half, place, per_beat):
     swung = np.where(on | ((place // per_beat % 2 == 1) & (place % per_beat == per_beat - 1)), level * accent, 0)
     foot = np.where(on & (place // per_beat % 2 == 1) if rng.random() < 0.7 else on, between(rng, 0.3, 0.9), 0)
     # A hi-hat far more often than a ride, that more often than anything else.
-    how = rng.choice(["closed", "mixed", "ride", "swung", "foot", "crash", "none"], p=[0.42, 0.24, 0.12, 0.1, 0.04, 0.03, 0.05])
+    how = rng.choice(["closed", "mixed", "ride", "swung", "foot", "crash", "none"], p=[0.36, 0.21, 0.2, 0.12, 0.04, 0.03, 0.04])
     rows = []
     if how in ("closed", "mixed"):
         opened = (half & ~on if rng.random() < 0.5 else rng.random(steps) < 0.12) & (how == "mixed")
@@ -148,10 +167,10 @@ def groove(rng, kit, per_beat, beats):
         rows.append((key, force))
         if rng.random() < 0.2:
             rows.append((39, np.where(back, between(rng, 0.4, 0.9), 0)))
-        if rng.random() < 0.45:
+        if rng.random() < 0.55:
             soft = (rng.random(steps) < rng.uniform(0.1, 0.5)) & (force == 0)
             ghost = kit.pick(SNARES) if rng.random() < 0.3 else key
-            rows.append((ghost, np.where(soft, between(rng, 0.2, 0.5) * rng.uniform(0.7, 1.1, steps), 0)))
+            rows.append((ghost, np.where(soft, between(rng, 0.17, 0.5) * rng.uniform(0.7, 1.1, steps), 0)))
         if rng.random() < 0.12:
             rows.append((37, np.where(rng.random(steps) < 0.15, between(rng, 0.3, 0.9), 0)))
     for _ in range(rng.choice([0, 0, 0, 0, 1, 2])):

@@ -5,8 +5,8 @@
 //! ```
 //!
 //! Beside every `NAME.wav` in DIR comes `NAME.looks`: single precision numbers, low byte first, 250
-//! looks a second, each of three numbers (mean rise, highest rise, mean level) for every group of
-//! bands.
+//! looks a second, each of five numbers for every group of bands: mean rise, highest rise, mean level,
+//! mean depth below the top, and by how much the strongest band stands over their mean.
 #![allow(clippy::disallowed_methods, reason = "reads and writes files, as its text says")]
 use std::error::Error;
 use std::path::Path;

@@ -8,7 +8,7 @@
 use crate::analysis::AnalysisError;
 use crate::analysis::Channel;
 use crate::analysis::bands::BandRefusal;
-use crate::analysis::onset::{GROUPS, LOOKS_PER_S, Look, group_bands_hz};
+use crate::analysis::onset::{LOOKS_PER_S, Look, PER_GROUP, group_bands_hz};
 use crate::units::Hertz;
 
 /// Least rise, in nepers of power over the reference: a power 3.3 times as high. Steady noise in a
@@ -55,7 +55,7 @@ impl InBand {
 
     pub(super) fn look(&mut self, look: &Look) {
         let mean = |row: &Vec<usize>| {
-            let rises = row.iter().filter_map(|group| look.get(3 * group)).sum::<f32>();
+            let rises = row.iter().filter_map(|group| look.get(PER_GROUP * group)).sum::<f32>();
             rises / row.len() as f32
         };
         let rise = self.rows.iter().map(mean).fold(0.0, f32::max);
@@ -79,7 +79,6 @@ impl InBand {
 /// most of it. Rows that do not reach the band are left out.
 fn rows(low_hz: f64, high_hz: f64) -> Vec<Vec<usize>> {
     let bands = group_bands_hz();
-    debug_assert_eq!(bands.len(), GROUPS, "one band a group");
     let shared =
         |&(_, low, high): &(usize, f64, f64)| (high_hz.min(high) - low_hz.max(low)).max(0.0);
     let mut rows = Vec::new();

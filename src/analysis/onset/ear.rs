@@ -2,7 +2,7 @@
 
 use super::LOOKS_PER_S;
 use super::glance::{Design, Glance};
-use super::relief::{Relief, Row};
+use super::relief::{PER_GROUP, Relief, Row};
 use crate::analysis::Arith;
 use crate::analysis::inlet::Layout;
 use crate::analysis::ladder::{Ladder, Level, Rates};
@@ -12,7 +12,7 @@ use crate::audio::{SampleBlock, SoundFormat};
 /// Looks, and how their bands are read: edges of the groups in Hz, lag in looks, neighbours.
 type Plan = (Design, &'static [f64], usize, bool);
 
-const PLANS: [Plan; 5] = [
+const PLANS: [Plan; 6] = [
     // Bass notes apart from each other.
     (
         Design {
@@ -88,13 +88,31 @@ const PLANS: [Plan; 5] = [
         2,
         false,
     ),
+    // What rings in it.
+    (
+        Design {
+            level: Level::Top,
+            rise_s: 0.016,
+            fall_s: 0.007,
+            low_hz: 2250.0,
+            high_hz: 10_000.0,
+            share: 0.045,
+            least_hz: 110.0,
+        },
+        &[3100.0, 4300.0, 6500.0],
+        4,
+        true,
+    ),
 ];
 
 /// Groups of bands over all looks.
-pub(in crate::analysis) const GROUPS: usize = 6 + 4 + 5 + 5 + 6;
+pub(super) const GROUPS: usize = FIRST_GROUPS + 4;
+
+/// Groups of all rows but the last, which only tells what kind of stroke it was.
+pub(super) const FIRST_GROUPS: usize = 6 + 4 + 5 + 5 + 6;
 
 /// Numbers that one look gives: mean rise, highest rise and mean level of each group.
-pub(super) const SIZE: usize = 3 * GROUPS;
+pub(super) const SIZE: usize = PER_GROUP * GROUPS;
 
 /// Time constant with which the top of the whole sound is forgotten, s.
 const TOP_S: f32 = 8.0;
@@ -196,10 +214,10 @@ impl Ear {
     }
 }
 
-/// Of each group: the number of its row of looks, and its edges in Hz.
+/// Of each of the first groups: the number of its row of looks, and its edges in Hz.
 pub(in crate::analysis) fn group_bands_hz() -> Vec<(usize, f64, f64)> {
     let mut bands = Vec::with_capacity(GROUPS);
-    for (row, (design, borders_hz, ..)) in PLANS.iter().enumerate() {
+    for (row, (design, borders_hz, ..)) in PLANS.iter().take(PLANS.len() - 1).enumerate() {
         let mut low_hz = design.low_hz;
         for &high_hz in borders_hz.iter().chain([&design.high_hz]) {
             bands.push((row, low_hz, high_hz));

@@ -1,9 +1,9 @@
 //! What happens in the sound: where something begins, and what kind of stroke it was.
 //!
 //! ```text
-//! samples -> ear (glance, relief) -> view -> two nets -> pick -> events
-//!            what stands out of      the     a score    the first looks over the threshold;
-//!            each band, 250 x a s    last    a kind     beats by way of tempo
+//! samples -> ear (glance, relief) -> view -> score (two nets) -> pick -> events
+//!            what stands out of      the     a score a kind      the first looks over the threshold;
+//!            each band, 250 x a s    last                        beats by way of tempo
 //!                                    looks
 //! ```
 //!
@@ -20,6 +20,7 @@ mod glance;
 mod net;
 mod pick;
 mod relief;
+mod score;
 mod view;
 
 use super::tempo::Tempo;
@@ -27,16 +28,17 @@ use super::{AnalysisError, Arith, check_sound};
 use crate::audio::{SampleBlock, SoundFormat};
 use beats::Beats;
 use ear::Ear;
-pub(in crate::analysis) use ear::{GROUPS, group_bands_hz};
-use net::Net;
+pub(in crate::analysis) use ear::group_bands_hz;
 use pick::Picker;
+pub(in crate::analysis) use relief::PER_GROUP;
+use score::Scorer;
 use std::fmt;
-use view::{AHEAD, LIVE, Memory, View};
+use view::{AHEAD, LIVE};
 
 /// Looks at the sound per second.
 pub const LOOKS_PER_S: u16 = 250;
 
-/// What one look gives: mean rise, highest rise and mean level of each group of bands.
+/// What one look gives: [`PER_GROUP`] numbers of each group of bands.
 pub(in crate::analysis) type Look = [f32; ear::SIZE];
 
 /// Kinds that are picked by their scores.
@@ -106,39 +108,6 @@ pub struct Onsets {
     after_s: f64,
 }
 
-/// Looks remembered and weighed.
-struct Scorer {
-    view: View,
-    memory: Memory,
-    first: Net<{ view::FIRST_OUTPUTS }>,
-    second: Net<{ view::SECOND_OUTPUTS }>,
-}
-
-impl Scorer {
-    fn new(view: View) -> Self {
-        Self {
-            view,
-            memory: Memory::new(view),
-            first: Net::new(view.first.weights, view.first.inputs()),
-            second: Net::new(view.second.weights, view.second.inputs()),
-        }
-    }
-
-    /// Scores of all kinds, how likely a beat is, the age of the newest event in hundredths of a
-    /// second. What strokes are is the mean of two opinions.
-    fn weigh(&mut self, look: &Look) -> ([f32; KINDS], f32, f32) {
-        self.memory.take(look);
-        let [onset, strokes @ .., beat, age] =
-            self.first.weigh(self.memory.inputs(&self.view.first));
-        let others = self.second.weigh(self.memory.inputs(&self.view.second));
-        let mut scores = [onset; KINDS];
-        for ((score, one), other) in scores.iter_mut().skip(1).zip(strokes).zip(others) {
-            *score = 0.5 * (one + other);
-        }
-        (scores, beat, age)
-    }
-}
-
 const SILENCE: [f32; 256] = [0.0; 256];
 
 impl Onsets {
@@ -179,9 +148,9 @@ impl Onsets {
             let Some(look) = look else { continue };
             seen(look);
             self.picker.hear(look);
-            let (scores, beat, age) = self.scorer.weigh(look);
-            self.picker.take(scores, age).iter().flatten().copied().for_each(&mut *each);
-            let beat = if self.picker.counts() { beat } else { pick::NEVER };
+            let scores = self.scorer.weigh(look);
+            self.picker.take(&scores).iter().flatten().copied().for_each(&mut *each);
+            let beat = if self.picker.counts() { scores.beat } else { pick::NEVER };
             self.beats.take(beat).into_iter().for_each(&mut *each);
         }
     }
@@ -225,40 +194,4 @@ pub fn raw(samples: &[f32], sound: SoundFormat) -> Vec<f32> {
         rest = tail;
     }
     out
-}
-
-#[cfg(test)]
-#[allow(
-    clippy::float_cmp,
-    clippy::indexing_slicing,
-    reason = "the same sums in the same order; tests stop at the first surprise"
-)]
-mod tests {
-    use super::*;
-
-    /// Each net has its own say of every stroke; onsets, beats and ages are the first one's.
-    #[test]
-    fn strokes_are_what_both_nets_think_in_the_mean() {
-        for view in view::VIEWS {
-            let mut scorer = Scorer::new(view);
-            let mut memory = Memory::new(view);
-            let mut first =
-                Net::<{ view::FIRST_OUTPUTS }>::new(view.first.weights, view.first.inputs());
-            let mut second =
-                Net::<{ view::SECOND_OUTPUTS }>::new(view.second.weights, view.second.inputs());
-            for n in 0..50_u16 {
-                let look: Look =
-                    std::array::from_fn(|k| libm::sinf(f32::from(n) * (1.0 + k as f32)).max(0.0));
-                let (scores, beat, age) = scorer.weigh(&look);
-                memory.take(&look);
-                let one = first.weigh(memory.inputs(&view.first));
-                let other = second.weigh(memory.inputs(&view.second));
-                assert_eq!([scores[0], beat, age], [one[0], one[4], one[5]]);
-                for kind in 1..KINDS {
-                    assert_eq!(scores[kind], 0.5 * (one[kind] + other[kind - 1]));
-                    assert_ne!(one[kind], other[kind - 1], "the nets are not the same");
-                }
-            }
-        }
-    }
 }

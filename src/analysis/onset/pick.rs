@@ -2,6 +2,8 @@
 //! a short rest.
 
 use super::ear::SIZE;
+use super::relief::PER_GROUP;
+use super::score::Scores;
 use super::view::View;
 use super::{Event, KIND_ORDER, KINDS, LOOKS_PER_S};
 
@@ -53,7 +55,7 @@ impl Picker {
     /// To be told every look before its scores are taken.
     pub(super) fn hear(&mut self, look: &[f32; SIZE]) {
         self.looks += 1;
-        let sounds = || look.iter().skip(2).step_by(3).any(|&level| level > SOUNDS);
+        let sounds = || look.iter().skip(2).step_by(PER_GROUP).any(|&level| level > SOUNDS);
         if self.looks <= FIRST_LOOKS && sounds() {
             self.from = START_LOOKS;
         }
@@ -64,13 +66,12 @@ impl Picker {
         self.looks > self.from
     }
 
-    /// What the newest look tells, given its scores and how old the newest event is thought to
-    /// be, in hundredths of a second.
-    pub(super) fn take(&mut self, scores: [f32; KINDS], age: f32) -> &[Option<Event>; KINDS] {
+    /// What the newest look tells, given its scores.
+    pub(super) fn take(&mut self, scores: &Scores) -> &[Option<Event>; KINDS] {
         let emitted_s = self.looks as f64 / f64::from(LOOKS_PER_S);
-        let age_ms = (10.0 * age).clamp(self.age_ms.0, self.age_ms.1);
+        let age_ms = (10.0 * scores.age).clamp(self.age_ms.0, self.age_ms.1);
         let time_s = (emitted_s - 1e-3 * f64::from(age_ms)).max(0.0);
-        let scores = if self.counts() { scores } else { [NEVER; KINDS] };
+        let scores = if self.counts() { scores.kinds } else { [NEVER; KINDS] };
         let slots = self.found.iter_mut().zip(&mut self.free).zip(&mut self.before);
         let wanted = scores.into_iter().zip(self.thresholds).zip(KIND_ORDER);
         for (((found, free), before), ((score, threshold), kind)) in slots.zip(wanted) {

@@ -53,7 +53,16 @@ pub(super) struct Relief {
     past: Vec<f32>,
     at: usize,
     level: Vec<f32>,
+    /// Power of each band now, and over its own top, in nepers below it.
+    power: Vec<f32>,
+    below: Vec<f32>,
 }
+
+/// Numbers that a group gives: mean rise, highest rise, mean level, mean depth below the top, and how
+/// far its strongest band stands over their mean.
+pub(in crate::analysis) const PER_GROUP: usize = 5;
+/// No band is further below its top than this, in nepers of power.
+const DEEPEST: f32 = 16.0;
 
 /// Coefficients at the rate of looks.
 fn per_look(seconds: f32) -> f32 {
@@ -73,12 +82,14 @@ impl Relief {
             past,
             at: 0,
             level: vec![0.0; bands],
+            power: vec![0.0; bands],
+            below: vec![0.0; bands],
         }
     }
 
     /// Numbers that [`Relief::read`] appends.
     pub(super) fn size(&self) -> usize {
-        3 * (self.row.groups.len() - 1)
+        PER_GROUP * (self.row.groups.len() - 1)
     }
 
     /// Takes the powers of one look in. `whole_top` is the slowly followed top of the whole sound.
@@ -97,6 +108,9 @@ impl Relief {
                 + OF_WHOLE_TOP * whole_top
                 + FIXED;
             self.level[band] = libm::logf(1.0 + power / reference);
+            self.power[band] = power;
+            let top = self.tops[band] + FIXED;
+            self.below[band] = libm::logf(top / (power + FIXED)).min(DEEPEST);
         }
         self.looks += 1;
         if self.looks.is_multiple_of(BLOCK_LOOKS) {
@@ -106,14 +120,15 @@ impl Relief {
         }
     }
 
-    /// Writes mean rise, highest rise and mean level of each group; keeps the levels for later.
+    /// Writes the numbers of each group (see [`PER_GROUP`]); keeps the levels for later.
     pub(super) fn read(&mut self, out: &mut [f32]) {
         let bands = self.level.len();
         let old = self.at * bands;
         let before = &self.past[old..old + bands];
-        for (group, out) in out.chunks_exact_mut(3).enumerate() {
+        for (group, out) in out.chunks_exact_mut(PER_GROUP).enumerate() {
             let (first, end) = (self.row.groups[group], self.row.groups[group + 1]);
             let (mut sum, mut most, mut level) = (0.0_f32, 0.0_f32, 0.0_f32);
+            let (mut below, mut powers, mut strongest) = (0.0_f32, 0.0_f32, 0.0_f32);
             for band in first..end {
                 let mut was = before[band];
                 if self.row.neighbours {
@@ -124,9 +139,13 @@ impl Relief {
                 sum += rise;
                 most = most.max(rise);
                 level += self.level[band];
+                below += self.below[band];
+                powers += self.power[band] + FIXED;
+                strongest = strongest.max(self.power[band] + FIXED);
             }
             let count = (end - first) as f32;
-            out.copy_from_slice(&[sum / count, most, level / count]);
+            let crest = libm::logf(count * strongest / powers);
+            out.copy_from_slice(&[sum / count, most, level / count, below / count, crest]);
         }
         self.past[old..old + bands].copy_from_slice(&self.level);
         self.at = (self.at + 1) % self.row.lag;

@@ -1,6 +1,7 @@
 //! Which looks are weighed together: those just past, or also some that came after.
 
-use super::ear::{GROUPS, SIZE};
+use super::ear::{FIRST_GROUPS, GROUPS, SIZE};
+use super::relief::PER_GROUP;
 use super::{KINDS, LOOKS_PER_S};
 
 /// Numbers that the first net gives: [`KINDS`] scores, how likely a beat is, the age of the newest
@@ -9,15 +10,21 @@ pub(super) const FIRST_OUTPUTS: usize = KINDS + 2;
 /// Those of the second: the scores of a kick, a snare, a hat.
 pub(super) const SECOND_OUTPUTS: usize = KINDS - 1;
 
-/// Which looks are weighed, and how.
+/// Which looks are weighed, and how. Offsets count back from the newest look.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Part {
-    /// Looks back from the newest whose rises are weighed.
+    /// Groups of bands that are heard, the first so many.
+    groups: usize,
+    /// Looks whose rises are weighed.
     rises: &'static [usize],
-    /// Looks back whose levels are weighed.
+    /// Looks whose levels are weighed.
     levels: &'static [usize],
-    /// Whether the mean level is weighed, not only the mean rise: what rings on, as a ride does.
-    mean_levels: bool,
+    /// Looks whose depths below the top are weighed: how far a stroke falls before the next.
+    depths: &'static [usize],
+    /// Looks whose crests are weighed: whether one partial rings or all of a band hisses.
+    crests: &'static [usize],
+    /// Whether the means of all numbers are weighed, not only those of the rises.
+    all_means: bool,
     /// See [`super::net::Net::new`].
     pub(super) weights: &'static str,
 }
@@ -43,16 +50,19 @@ pub(super) struct View {
 /// What a live run can know.
 pub(super) const LIVE: View = View {
     first: Part {
+        groups: FIRST_GROUPS,
         rises: &[0, 1, 2, 3, 5, 8],
         levels: &[0, 8],
-        mean_levels: false,
         weights: include_str!("live.txt"),
+        ..RISES_ONLY
     },
     second: Part {
         rises: &[0, 1, 2, 3, 4, 5, 6, 8],
         levels: &[0, 2, 4, 8, 16, 28],
-        mean_levels: true,
+        depths: &[0, 2, 5, 8, 16, 28],
+        crests: &[0, 3, 8, 28],
         weights: include_str!("live_strokes.txt"),
+        ..ALL
     },
     thresholds: [0.25, 0.5, -0.25, -0.75],
     beat_late_s: 0.015,
@@ -63,22 +73,36 @@ pub(super) const LIVE: View = View {
 /// With some 40 ms of what comes after.
 pub(super) const AHEAD: View = View {
     first: Part {
+        groups: FIRST_GROUPS,
         rises: &[0, 3, 6, 8, 9, 10, 11, 13, 16],
         levels: &[0, 7, 16],
-        mean_levels: false,
         weights: include_str!("ahead.txt"),
+        ..RISES_ONLY
     },
     second: Part {
         rises: &[0, 2, 3, 4, 6, 8, 9, 10, 11, 12, 13, 16],
         levels: &[0, 3, 7, 10, 13, 16, 26],
-        mean_levels: true,
+        depths: &[0, 4, 8, 11, 16, 26],
+        crests: &[0, 4, 8, 11, 26],
         weights: include_str!("ahead_strokes.txt"),
+        ..ALL
     },
     thresholds: [0.0, 0.5, -0.25, -0.5],
     beat_late_s: 0.041,
     after_s: 0.05,
     age_ms: (28.0, 56.0),
 };
+
+const RISES_ONLY: Part = Part {
+    groups: GROUPS,
+    rises: &[],
+    levels: &[],
+    depths: &[],
+    crests: &[],
+    all_means: false,
+    weights: "",
+};
+const ALL: Part = Part { all_means: true, ..RISES_ONLY };
 
 #[cfg(test)]
 pub(super) const VIEWS: [View; 2] = [LIVE, AHEAD];
@@ -92,32 +116,49 @@ const KEPT: usize = 32;
 
 impl Part {
     pub(super) fn inputs(&self) -> usize {
-        let levels = self.levels.len() + usize::from(self.mean_levels);
-        2 * GROUPS * (self.rises.len() + 1) + GROUPS * levels
+        let whole = self.levels.len() + self.depths.len() + self.crests.len();
+        let means = if self.all_means { PER_GROUP } else { 2 };
+        self.groups * (2 * self.rises.len() + whole + means)
+    }
+
+    /// What is to be weighed: rises, levels, depths and crests of the wanted looks, then the means.
+    pub(super) fn gather(&self, memory: &Memory, mean: &Mean, out: &mut Vec<f32>) {
+        out.clear();
+        for &back in self.rises {
+            out.extend(self.rises_of(memory.look(back)));
+        }
+        for (number, backs) in [(2, self.levels), (3, self.depths), (4, self.crests)] {
+            for &back in backs {
+                out.extend(self.number_of(number, memory.look(back)));
+            }
+        }
+        out.extend(self.rises_of(&mean.mean));
+        for number in 2..if self.all_means { PER_GROUP } else { 2 } {
+            out.extend(self.number_of(number, &mean.mean));
+        }
+    }
+
+    /// Mean and highest rise of each group.
+    fn rises_of<'a>(&self, look: &'a [f32]) -> impl Iterator<Item = f32> + use<'a> {
+        let groups = look.chunks_exact(PER_GROUP).take(self.groups);
+        groups.flat_map(|group| group.iter().take(2).copied())
+    }
+
+    /// One number of each group.
+    fn number_of<'a>(&self, number: usize, look: &'a [f32]) -> impl Iterator<Item = f32> + use<'a> {
+        look.iter().skip(number).step_by(PER_GROUP).take(self.groups).copied()
     }
 }
 
-/// The last looks, and the mean of the last half second: how restless the sound is anyway.
+/// The last looks.
 pub(super) struct Memory {
     looks: Vec<[f32; SIZE]>,
     newest: usize,
-    heard: usize,
-    mean: [f32; SIZE],
-    keep: f32,
-    inputs: Vec<f32>,
 }
 
 impl Memory {
-    pub(super) fn new(view: View) -> Self {
-        let most = view.first.inputs().max(view.second.inputs());
-        Self {
-            looks: vec![[0.0; SIZE]; KEPT],
-            newest: 0,
-            heard: 0,
-            mean: [0.0; SIZE],
-            keep: libm::expf(-1.0 / (MEAN_S * f32::from(LOOKS_PER_S))),
-            inputs: Vec::with_capacity(most),
-        }
+    pub(super) fn new() -> Self {
+        Self { looks: vec![[0.0; SIZE]; KEPT], newest: 0 }
     }
 
     /// Takes a look in.
@@ -126,42 +167,30 @@ impl Memory {
         if let Some(place) = self.looks.get_mut(self.newest) {
             *place = *look;
         }
-        self.heard += 1;
-        if self.heard > MEAN_LAG {
-            let old = look_at(&self.looks, self.newest, MEAN_LAG);
-            for (mean, now) in self.mean.iter_mut().zip(old) {
-                *mean = now + (*mean - now) * self.keep;
-            }
-        }
     }
 
-    /// What is to be weighed: rises of all wanted looks, their levels, the mean rise and level.
-    pub(super) fn inputs(&mut self, part: &Part) -> &[f32] {
-        self.inputs.clear();
-        for &back in part.rises {
-            self.inputs.extend(rises(look_at(&self.looks, self.newest, back)));
-        }
-        for &back in part.levels {
-            self.inputs.extend(levels(look_at(&self.looks, self.newest, back)));
-        }
-        self.inputs.extend(rises(&self.mean));
-        if part.mean_levels {
-            self.inputs.extend(levels(&self.mean));
-        }
-        &self.inputs
+    fn look(&self, back: usize) -> &[f32] {
+        let look = self.looks.get((self.newest + KEPT - back) % KEPT);
+        look.map_or(&[], |look| look.as_slice())
     }
 }
 
-fn look_at(looks: &[[f32; SIZE]], newest: usize, back: usize) -> &[f32] {
-    looks.get((newest + KEPT - back) % KEPT).map_or(&[], |look| look.as_slice())
+/// The mean of the last half second: how restless the sound is anyway.
+pub(super) struct Mean {
+    mean: [f32; SIZE],
+    keep: f32,
 }
 
-/// Mean and highest rise of each group.
-fn rises(look: &[f32]) -> impl Iterator<Item = f32> + '_ {
-    look.chunks_exact(3).flat_map(|group| group.iter().take(2).copied())
-}
+impl Mean {
+    pub(super) fn new() -> Self {
+        let keep = libm::expf(-1.0 / (MEAN_S * f32::from(LOOKS_PER_S)));
+        Self { mean: [0.0; SIZE], keep }
+    }
 
-/// Mean level of each group.
-fn levels(look: &[f32]) -> impl Iterator<Item = f32> + '_ {
-    look.iter().skip(2).step_by(3).copied()
+    /// To be told after every look that the memory took; before the first there was silence.
+    pub(super) fn take(&mut self, memory: &Memory) {
+        for (mean, now) in self.mean.iter_mut().zip(memory.look(MEAN_LAG)) {
+            *mean = now + (*mean - now) * self.keep;
+        }
+    }
 }
