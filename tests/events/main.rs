@@ -16,6 +16,7 @@ mod nothing;
 mod same;
 mod score;
 mod songs;
+mod tempos;
 
 use coilscore::analysis::Arith;
 use coilscore::analysis::onset::{Event, Hearing, Kind, Onsets};

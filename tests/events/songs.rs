@@ -126,6 +126,49 @@ pub(crate) fn drifting_drums(bpm: f64, drift: f64, seconds: f64, rate_hz: u32, s
     song
 }
 
+/// What a [`groove`] has besides its kick and snare.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Hats {
+    None,
+    Eighths,
+    Sixteenths,
+}
+
+/// Kick on the first and third beat of four, snare on the second and fourth, and hats as said. Strokes
+/// a little uneven in force.
+pub(crate) fn groove(bpm: f64, hats: Hats, seconds: f64, rate_hz: u32, seed: u64) -> Song {
+    let mut song = Song::silent(seconds, rate_hz);
+    let mut dice = Pcg32::new(seed, 4);
+    let every = match hats {
+        Hats::None => 0,
+        Hats::Eighths => 2,
+        Hats::Sixteenths => 1,
+    };
+    for step in 0_u32.. {
+        let at_s = 0.3 + f64::from(step) * 15.0 / bpm;
+        if at_s > seconds - 0.3 {
+            break;
+        }
+        let force = 0.85 + 0.15 * dice.next_bipolar();
+        if step % 8 == 0 {
+            song.kicks.push(at_s);
+            song.add(at_s, &kick(rate_hz, 0.6 * force), rate_hz);
+        }
+        if step % 8 == 4 {
+            song.snares.push(at_s);
+            song.add(at_s, &snare(rate_hz, 0.4 * force, &mut dice), rate_hz);
+        }
+        if step % 4 == 0 {
+            song.beats.push(at_s);
+        }
+        if every > 0 && step % every == 0 {
+            song.hats.push(at_s);
+            song.add(at_s, &hat(rate_hz, 0.15 * force, &mut dice), rate_hz);
+        }
+    }
+    song
+}
+
 /// Notes of a plucked string at uneven times, one after the other or in chords, ringing on.
 pub(crate) fn plucked(seconds: f64, rate_hz: u32, seed: u64) -> Song {
     let mut song = Song::silent(seconds, rate_hz);
