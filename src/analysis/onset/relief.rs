@@ -151,3 +151,32 @@ impl Relief {
         self.at = (self.at + 1) % self.row.lag;
     }
 }
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "tests stop at the first surprise")]
+mod tests {
+    use super::*;
+
+    /// Two looks at two bands that form one group, the second quieter: 20 dB below its top is
+    /// ln(100) nepers of power; of powers 1 and 3 the stronger stands ln(3 / 2) over their mean.
+    #[test]
+    fn depth_and_crest_worked_by_hand() {
+        let row = Row { groups: vec![0, 2], lag: 2, neighbours: false };
+        let mut relief = Relief::new(row, 2);
+        let mut out = [0.0; PER_GROUP];
+        relief.take(&[0.1, 0.3], 0.0);
+        relief.read(&mut out);
+        let [.., below, crest] = out;
+        assert!(below.abs() < 1e-5, "at its top: {below}");
+        assert!((crest - libm::logf(1.5)).abs() < 1e-5, "{crest}");
+        relief.take(&[0.001, 0.003], 0.0);
+        relief.read(&mut out);
+        let [.., below, crest] = out;
+        // Tops are forgotten by 1/2000 a look.
+        assert!((below - libm::logf(100.0)).abs() < 1e-3, "{below}");
+        assert!((crest - libm::logf(1.5)).abs() < 1e-5, "{crest}");
+        relief.take(&[0.0, 0.0], 0.0);
+        relief.read(&mut out);
+        assert!(out.iter().all(|number| number.is_finite()) && *out.get(3).unwrap() <= DEEPEST);
+    }
+}

@@ -194,3 +194,36 @@ impl Mean {
         }
     }
 }
+
+#[cfg(test)]
+#[allow(clippy::float_cmp, reason = "numbers are copied, not reckoned")]
+mod tests {
+    use super::*;
+
+    /// Every number tells its look, its group and which of the group's it is.
+    #[test]
+    fn inputs_stand_in_the_order_that_weights_were_fitted_in() {
+        let part =
+            Part { groups: 2, rises: &[0, 1], levels: &[1], depths: &[0], crests: &[2], ..ALL };
+        let mut memory = Memory::new();
+        for look in [300.0_f32, 200.0, 100.0] {
+            memory
+                .take(&std::array::from_fn(|n| look + (n / PER_GROUP * 10 + n % PER_GROUP) as f32));
+        }
+        let mean = Mean { mean: std::array::from_fn(|n| n as f32), keep: 0.0 };
+        let mut inputs = Vec::new();
+        part.gather(&memory, &mean, &mut inputs);
+        let expected = [
+            [100.0, 101.0, 110.0, 111.0].as_slice(),
+            &[200.0, 201.0, 210.0, 211.0],
+            &[202.0, 212.0],
+            &[103.0, 113.0],
+            &[304.0, 314.0],
+            &[0.0, 1.0, 5.0, 6.0],
+            &[2.0, 7.0, 3.0, 8.0, 4.0, 9.0],
+        ]
+        .concat();
+        assert_eq!(inputs, expected);
+        assert_eq!(inputs.len(), part.inputs());
+    }
+}
