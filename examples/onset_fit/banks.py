@@ -3,7 +3,8 @@
     sudo apt-get install fluidsynth timgm6mb-soundfont csound-soundfont opl3-soundfont
     python3 banks.py DIR /usr/share/sounds/sf2/{TimGM6mb,sf_GMbank,OPL-3_FM_128M}.sf2
 
-Any bank in the SoundFont 2 format will do. Writes DIR/NAME.kit.npz for every drum kit and
+Any bank in the SoundFont 2 format will do; the first two hold the same recordings of most drums, so
+neither can judge what was fitted to the other. Writes DIR/NAME.kit.npz for every drum kit and
 DIR/NAME.notes.npz for every bank with melodic sounds: an array `KEY_VELOCITY` (`PROGRAM_KEY` for
 notes) of 16 bit samples for each stroke, dry, all of a kit or bank in one scale, cut where it has
 faded. Keys are those of the General MIDI percussion map (MIDI Manufacturers Association, 1991).

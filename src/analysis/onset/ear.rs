@@ -111,7 +111,7 @@ pub(super) const GROUPS: usize = FIRST_GROUPS + 4;
 /// Groups of all rows but the last, which only tells what kind of stroke it was.
 pub(super) const FIRST_GROUPS: usize = 6 + 4 + 5 + 5 + 6;
 
-/// Numbers that one look gives: mean rise, highest rise and mean level of each group.
+/// Numbers that one look gives.
 pub(super) const SIZE: usize = PER_GROUP * GROUPS;
 
 /// Time constant with which the top of the whole sound is forgotten, s.

@@ -3,6 +3,8 @@
 //! A band's power is held against a reference made of its own lowest recent level (steady noise,
 //! hum and held tones sink in it), its own slowly followed top, the top of the whole sound, and a
 //! fixed level near the noise of 16 bits. What is left is independent of how loud the recording is.
+//! What rings on between strokes sinks in the reference too; how far a band falls below its top tells
+//! of it all the same.
 //! The lowest of a stretch of smoothed powers as a measure of steady noise: R. Martin, "Noise power
 //! spectral density estimation based on optimal smoothing and minimum statistics", IEEE
 //! Transactions on Speech and Audio Processing 9(5), 2001.
@@ -53,8 +55,9 @@ pub(super) struct Relief {
     past: Vec<f32>,
     at: usize,
     level: Vec<f32>,
-    /// Power of each band now, and over its own top, in nepers below it.
+    /// Power of each band now.
     power: Vec<f32>,
+    /// How far that is below the band's own top, in nepers of power.
     below: Vec<f32>,
 }
 

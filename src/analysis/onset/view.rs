@@ -93,6 +93,7 @@ pub(super) const AHEAD: View = View {
     age_ms: (28.0, 56.0),
 };
 
+/// What parts begin with: no looks yet, means of rises only or of all numbers.
 const RISES_ONLY: Part = Part {
     groups: GROUPS,
     rises: &[],

@@ -141,8 +141,8 @@ pub(super) fn run(args: &Args) -> Outcome {
             None => return Ok(()),
         },
     };
-    let fitted =
-        fit_text(args, &text, kind).map_err(|why| Failure::Refused(format!("{source}: {why}")))?;
+    let fitted = fit_text(args, &text, &source, kind)
+        .map_err(|why| Failure::Refused(format!("{source}: {why}")))?;
     let tested = Tested { display: &display, kind, index, source, fitted };
     let after = write::fitted_type(&tested);
     let new_text = write::with_figures(&display, &after)?;
@@ -164,7 +164,12 @@ pub(super) fn run(args: &Args) -> Outcome {
     }
 }
 
-fn fit_text(args: &Args, text: &str, kind: &CoilType) -> Result<Fitted, coilscore::fit::FitError> {
+fn fit_text(
+    args: &Args,
+    text: &str,
+    source: &str,
+    kind: &CoilType,
+) -> Result<Fitted, coilscore::fit::FitError> {
     let table = table::read(text)?;
     if !table.ignored.is_empty() {
         tell(&format!("not used: column {}", table.ignored.join(", ")));
@@ -173,7 +178,7 @@ fn fit_text(args: &Args, text: &str, kind: &CoilType) -> Result<Fitted, coilscor
     let (ohm, reference) = (Ohms(kind.resistance_ohm), Celsius(kind.reference_c));
     let log = Log::new(&table, cold, |c| Some(resistance_at(ohm, reference, Celsius(c)).0))?;
     if let Some(sentence) = left_out(&log.unusable) {
-        tell(&sentence);
+        tell(&format!("{source}: {sentence}"));
     }
     let direct = kind.coil_to_around_k_per_w.map_or(0.0, f64::recip);
     let settings = Settings {
