@@ -119,6 +119,21 @@ fn every_line_of_the_sheet_is_what_pencil_and_paper_give() {
     assert!(sheet.cautions.iter().any(|line| line.contains("grade H stands 120 C")));
 }
 
+/// 96 MHz / 22 kHz = 4363.6: 4363 steps fit into a period, and 4364 are refused. 96 MHz / 4370 =
+/// 21967.96 Hz.
+#[test]
+fn what_is_said_to_be_the_most_is_accepted() {
+    let file = DISPLAY.replace("clock_hz = 48_000_000", "clock_hz = 96_000_000");
+    let file = file.replace("pwm_hz = 20_000", "pwm_hz = 22_000");
+    let printed = text(&blocks(&sheet(&file, 200)));
+    assert!(printed.contains(" 4363 ") && !printed.contains("4364"), "{printed}");
+    assert!(display::read("display.toml", &file.replace("steps = 1000", "steps = 4363")).is_ok());
+    let more = file.replace("steps = 1000", "steps = 4370");
+    let refused = display::read("display.toml", &more).unwrap_err().to_string();
+    assert!(refused.contains("at most 21967 Hz"), "{refused}");
+    assert!(display::read("display.toml", &more.replace("22_000", "21_967")).is_ok());
+}
+
 #[test]
 fn what_must_be_mended_is_said() {
     // 329.1 frames a second fit the line; a wire of 0.25 mm2 carries 1 A, less than 1.2 A.

@@ -4,7 +4,6 @@ use super::display::{CoilType, Display};
 use super::finding::{At, Weight};
 use super::magnet::SLENDER;
 use super::section::Pad;
-use super::words::rounded;
 
 pub(super) fn display(pad: &Pad, display: &Display) {
     pwm(pad, display);
@@ -33,7 +32,7 @@ fn pwm(pad: &Pad, display: &Display) {
     }
     let (word, steps) = (kind.value.word(), driver.steps);
     let title = format!("driver.pwm_hz: {} Hz is more than this {word} can make", pwm.value);
-    let label = format!("at most {} Hz with {steps} steps", rounded(fastest));
+    let label = format!("at most {} Hz with {steps} steps", libm::floor(fastest));
     let finding = pad.finding(Weight::Refusal, &pwm.span, title, label);
     let finding = finding.related(pad.source.mark(&kind.span, "by these figures"));
     let fewer = kind.value.most_steps(pwm.value, most).map_or(0.0, libm::floor);

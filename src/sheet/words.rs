@@ -45,6 +45,14 @@ fn maybe(value: Option<f64>, digits: usize, unit: &str) -> String {
     value.map_or_else(|| UNKNOWN.to_owned(), |value| format!("{value:.digits$}{unit}"))
 }
 
+/// A limit, rounded down: what is written has to be accepted.
+fn at_most(value: Option<f64>, digits: u8) -> String {
+    let unit = libm::pow(10.0, f64::from(digits));
+    // A quotient that is whole on paper may come out a hair below.
+    let floor = |value: f64| libm::floor(value * unit * (1.0 + 1e-9)) / unit;
+    maybe(value.map(floor), usize::from(digits), "")
+}
+
 /// Coils that differ only by counting up, as one: `ring 1-24` on channels `0-23`.
 fn runs(coils: &[CoilLine], cells: impl Fn(&CoilLine) -> Vec<String>) -> Vec<Vec<String>> {
     let mut runs: Vec<(&CoilLine, &CoilLine, Vec<String>)> = Vec::new();
@@ -171,11 +179,11 @@ fn boards(boards: &[BoardLine]) -> Block {
             board.channels.to_string(),
             board.packet_bytes.to_string(),
             maybe(board.line_bytes_per_s, 0, ""),
-            maybe(board.line_frames_per_s, 2, ""),
-            maybe(board.bus_frames_per_s, 2, ""),
-            maybe(board.fastest_pwm_hz, 0, ""),
-            maybe(board.most_steps, 0, ""),
-            maybe(board.frames_per_s, 2, ""),
+            at_most(board.line_frames_per_s, 2),
+            at_most(board.bus_frames_per_s, 2),
+            at_most(board.fastest_pwm_hz, 0),
+            at_most(board.most_steps, 0),
+            at_most(board.frames_per_s, 2),
         ]
     };
     let head = vec![
