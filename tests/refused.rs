@@ -63,6 +63,8 @@ fn no_output_may_be_what_is_read_or_kept() {
         "check --preset mapping.toml --picture mapping.toml",
         "budget --display display.toml --try requests.csv --out display.toml",
         "budget --display display.toml --try requests.csv --out display.heat",
+        "budget --display display.toml --try requests.csv --start song.wav --out song.wav",
+        "bias --display display.toml --picture display.heat",
         "events song.wav --out song.wav",
         "coil spiral --inner-mm 5 --outer-mm 30 --trace-mm 0.3 --space-mm 0.2 --sweep layers=1..4 \
          --out y --picture y",

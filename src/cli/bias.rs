@@ -71,7 +71,8 @@ fn between(text: &str, (low, high): (f64, f64), because: &str) -> Result<f64, St
 pub(super) fn run(args: &Args) -> Outcome {
     let outputs: Vec<&Path> =
         [&args.csv, &args.picture].into_iter().flatten().map(PathBuf::as_path).collect();
-    inputs::keep_apart(&[&args.display], &outputs)?;
+    inputs::keep_apart(&[], &outputs)?;
+    inputs::keep_off_display(&args.display, &outputs)?;
     let display = inputs::read_display(&args.display, args.json)?;
     let sheet = lift_sheet(&display, &wanted(args, &display)).map_err(|error| match error {
         LiftError::Missing(_) | LiftError::NoDistance => Failure::refused(error),

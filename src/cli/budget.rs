@@ -50,11 +50,14 @@ Cautions
 
 /// Reports or answers.
 pub(super) fn run(args: &Args) -> Outcome {
+    if let Some(requests) = &args.requests {
+        request::keep_apart(&args.display, requests, &args.start, args.out.as_deref())?;
+    }
     let display = inputs::read_display(&args.display, args.json)?;
     let start = inputs::start(&args.start, &display)?;
     let (settings, names) = prepare_display(&display, args.rate, start);
     if let Some(requests) = &args.requests {
-        return request::answer(&args.display, requests, args.out.as_deref(), &settings);
+        return request::answer(requests, args.out.as_deref(), &settings);
     }
     let report = report(&settings).map_err(Failure::refused)?;
     let pulls = prepare_pulls(&display, args.rate, Start::Cold);

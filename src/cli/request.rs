@@ -11,16 +11,16 @@ use coilscore::sink::part::Part;
 
 use super::{Failure, Outcome, inputs, tell};
 
-/// Reads the request, runs it, writes the answer to `out` or to standard output.
-pub(super) fn answer(
-    display: &Path,
-    path: &Path,
-    out: Option<&Path>,
-    settings: &BudgetSettings,
-) -> Outcome {
+/// Refuses an answer that would be written over what is read: the request, the duty file of the song
+/// before, the display, its heat.
+pub(super) fn keep_apart(display: &Path, path: &Path, start: &str, out: Option<&Path>) -> Outcome {
     let outputs: Vec<&Path> = out.into_iter().collect();
-    inputs::keep_apart(&[path], &outputs)?;
-    inputs::keep_off_display(display, &outputs)?;
+    inputs::keep_apart(&[path, Path::new(start)], &outputs)?;
+    inputs::keep_off_display(display, &outputs)
+}
+
+/// Reads the request, runs it, writes the answer to `out` or to standard output.
+pub(super) fn answer(path: &Path, out: Option<&Path>, settings: &BudgetSettings) -> Outcome {
     let at = |error: RequestError| format!("{}: {error}", path.shown());
     let table = File::open(path)
         .map_err(|error| Failure::Failed(format!("{}: {error}; check the path", path.shown())))?;
