@@ -149,3 +149,14 @@ fn ports_says_nothing_on_standard_error() {
     let (code, said) = Desk::new().run("ports");
     assert_eq!((code, said.as_str()), (Some(0), ""));
 }
+
+/// Whoever drives coils is cautioned where the command is looked up, too.
+#[test]
+fn help_of_what_drives_coils_cautions() {
+    for command in ["play", "walk"] {
+        let mut help = Command::new(env!("CARGO_BIN_EXE_coilscore"));
+        let help = help.args([command, "--help"]).output().unwrap();
+        let said = String::from_utf8(help.stdout).unwrap();
+        assert!(said.contains("CAUTION: coils"), "{command}: {said}");
+    }
+}

@@ -61,6 +61,11 @@ struct Args {
 const EXIT_CODES: &str = "Exit codes: 0 done; 1 failed while working; 2 command line, mapping, \
 display or request refused; 130 stopped by Ctrl-C.";
 
+/// Under the help of every command that drives coils.
+const CAUTION: &str = "CAUTION: coils and their drivers get hot, magnets pinch, mains and liquids do \
+not mix. Keep a switch within reach that cuts the coils' supply, and do not leave the display \
+unattended.";
+
 #[derive(Debug, Subcommand)]
 enum Command {
     /// Make a song of its own, render it on an invented display, draw it

@@ -21,6 +21,7 @@ use wet::wet;
 /// Flags as typed.
 #[derive(Debug, clap::Args)]
 #[group(id = "play")]
+#[command(after_help = super::CAUTION)]
 pub(super) struct Args {
     /// The duty file, whole or FILE.part
     file: PathBuf,

@@ -26,6 +26,7 @@ use words::Words;
 /// Flags as typed.
 #[derive(Debug, clap::Args)]
 #[group(id = "walk")]
+#[command(after_help = super::CAUTION)]
 pub(super) struct Args {
     /// The display that is plugged in (TOML)
     #[arg(long, value_name = "FILE")]

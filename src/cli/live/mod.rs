@@ -15,12 +15,12 @@ use coilscore::units::Rate;
 
 use super::inputs::{self, Files};
 use super::render::ArithArg;
-use super::{Outcome, heat};
+use super::{CAUTION, Outcome, heat};
 
 /// Flags as typed.
 #[derive(Debug, clap::Args)]
 #[group(id = "live")]
-#[command(after_help = KEYS)]
+#[command(after_help = format!("{KEYS}\n\n{CAUTION}"))]
 pub(super) struct Args {
     #[command(flatten)]
     files: Files,
@@ -81,9 +81,7 @@ pub(super) struct Args {
 }
 
 const KEYS: &str = "Keys while it plays: o all off, r drive again, h hold and let go, - and + \
-level by 5 %, m next mapping, q end. Ctrl-C ends it as well; every end switches all coils off.\n\n\
-CAUTION: coils and their drivers get hot, magnets pinch, mains and liquids do not mix. Keep a \
-switch within reach that cuts the coils' supply, and do not leave the display unattended.";
+level by 5 %, m next mapping, q end. Ctrl-C ends it as well; every end switches all coils off.";
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
 enum StatusArg {
