@@ -259,7 +259,7 @@ fn what_heat_cut_starts_at_its_time_and_the_winding_stands_at_its_height() {
     assert_eq!(
         sentence(&song),
         "Asked 1 coil on average, 88 % granted; heat took 12 %. \
-         Nearest its bound: winding of coil 5, 80.0 of 90.0 °C at 0:07."
+         Nearest its bound: winding of coil number 5 (from 0), 80.0 of 90.0 °C at 0:07."
     );
     assert_eq!(warnings(&song), Vec::<String>::new());
 }

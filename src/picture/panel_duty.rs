@@ -50,7 +50,7 @@ fn note(song: &Timeline) -> String {
     if song.coils_per_row() > 1 {
         words += &format!(" and over {} neighbouring coils", song.coils_per_row());
     }
-    words += "; rows are coil numbers";
+    words += "; rows are coil numbers, from 0";
     if song.about().two_way {
         words += "; brown forward, blue reverse, pale off";
     }

@@ -81,7 +81,11 @@ impl fmt::Display for Nearest {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let Self { what, node, time_s } = self;
         let NodeMeter { coil, now_c, bound_c, .. } = node;
-        write!(f, "{what} of coil {coil}, {now_c:.1} of {bound_c:.1} °C at {}", clock(*time_s))
+        write!(
+            f,
+            "{what} of coil number {coil} (from 0), {now_c:.1} of {bound_c:.1} °C at {}",
+            clock(*time_s)
+        )
     }
 }
 
