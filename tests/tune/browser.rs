@@ -205,6 +205,13 @@ fn it_is_readable_on_a_phone_and_light_with_256_coils() {
                 .filter((it) => it.offsetParent && parseFloat(getComputedStyle(it).fontSize) < 11.5).map((it) => it.outerHTML)");
             assert_eq!(small, serde_json::json!([]), "too small to read");
             keep(&browser, &format!("{coils}-{name}"));
+            // However far down somebody edits, all off is in reach.
+            browser.run("scrollTo(0, document.body.scrollHeight)");
+            let seen = browser.run(
+                "const box = document.getElementById('off').getBoundingClientRect(); \
+                return scrollY > 100 && box.top >= 0 && box.bottom <= innerHeight",
+            );
+            assert_eq!(seen, Value::from(true), "{name}: all off is out of sight");
             clean(&browser, &program);
         }
     }
