@@ -165,6 +165,22 @@ fn a_port_that_takes_nothing_for_a_while_is_slow_and_not_gone() {
 }
 
 #[test]
+fn frames_that_a_stuck_line_holds_move_nothing_after_the_end() {
+    let (line, feeder, watch) = driven_with(512);
+    line.board().frozen = true;
+    let before = watch.report();
+    watch.wait(AT_MOST, |report| report.skipped > before.skipped + 50);
+    drop(feeder.stop());
+    let taken = count_duties(&line.board());
+    line.board().frozen = false;
+    line.until("off", |board| matches!(board.seen.last(), Some(Seen::Off { .. })));
+    // A Linux terminal hands 4 KB over to its far end (N_TTY_BUF_SIZE), which nobody can take back; it
+    // holds four times as much.
+    let late = count_duties(&line.board()) - taken;
+    assert!(late <= 4, "{late} old frames came after the end");
+}
+
+#[test]
 fn off_is_said_until_the_board_is_off() {
     let (line, feeder, _) = driven();
     line.board().lost_offs = 1;

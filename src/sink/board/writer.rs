@@ -7,7 +7,7 @@ use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
 use std::thread;
 use std::time::{Duration, Instant};
 
-use serialport::SerialPort;
+use serialport::{ClearBuffer, SerialPort};
 
 use super::backoff::Backoff;
 use super::error::BoardError;
@@ -94,7 +94,7 @@ impl Shared {
 pub(super) fn open_port(port: &str, baud: u32) -> Result<Box<dyn SerialPort>, BoardError> {
     let opened = serialport::new(port, baud).timeout(WRITE_TIMEOUT).open().and_then(|opened| {
         // What an earlier run did not fetch is no answer to this one.
-        opened.clear(serialport::ClearBuffer::Input)?;
+        opened.clear(ClearBuffer::Input)?;
         Ok(opened)
     });
     opened.map_err(|error| {
@@ -247,7 +247,12 @@ impl Writer {
         loop {
             let passed_s = self.shared.now_s() - began_s;
             if passed_s >= f64::from(told) * FAREWELL_EVERY_S {
-                let _ = port.port.write(&off);
+                if !port.port.write(&off).is_ok_and(|count| count == off.len()) {
+                    // A stuck line holds frames. Should it come free when everybody takes the coils for
+                    // off, they must not move them: they go, and the OFF takes their place.
+                    let _ = port.port.clear(ClearBuffer::Output);
+                    let _ = port.port.write(&off);
+                }
                 told += 1;
             }
             let report = self.link.report();
