@@ -1,13 +1,16 @@
 //! Whether a log says enough, and if not, what is missing.
 
-use super::FitError;
 use super::fitting::{Fitted, Value};
 use super::log::Log;
+use super::{FitError, TwoNodes};
 
 /// The drive has to last this many slow time constants, and three are wanted.
 const DRIVEN: f64 = 1.5;
 /// So much cooling is needed, and two time constants are wanted.
 const COOLED: f64 = 0.5;
+/// Both heat capacities this many times what was known, or less than this part of it: no guess of a
+/// coil is as wrong (our choice), but seconds taken for minutes or milliseconds are.
+const APART: f64 = 10.0;
 /// Standard errors of use, percent.
 const VAGUE_PERCENT: f64 = 10.0;
 
@@ -28,7 +31,7 @@ pub(super) fn no_bend(log: &Log) -> FitError {
 }
 
 /// What shows in the fit.
-pub(super) fn after(log: &Log, fitted: &Fitted) -> Result<(), FitError> {
+pub(super) fn after(log: &Log, fitted: &Fitted, known: Option<TwoNodes>) -> Result<(), FitError> {
     let driven_s = log.driven_s;
     let [_, slow_s] = fitted.time_constants_s;
     if slow_s > 5.0 * driven_s {
@@ -55,7 +58,18 @@ pub(super) fn after(log: &Log, fitted: &Fitted) -> Result<(), FitError> {
     if fitted.residual_k > 0.05 * (fitted.highest_c - fitted.cold_c) {
         return Err(FitError::Misfit { rms_k: fitted.residual_k });
     }
-    check_errors(fitted)
+    check_errors(fitted)?;
+    known.map_or(Ok(()), |known| check_time(fitted, &known))
+}
+
+fn check_time(fitted: &Fitted, known: &TwoNodes) -> Result<(), FitError> {
+    let [fitted, known] =
+        [&fitted.network, known].map(|network| [network.coil_j_per_k, network.backing_j_per_k]);
+    let times = [fitted[0] / known[0], fitted[1] / known[1]];
+    if times.iter().all(|times| *times > APART) || times.iter().all(|times| *times < 1.0 / APART) {
+        return Err(FitError::OtherTime { fitted, known });
+    }
+    Ok(())
 }
 
 fn check_errors(fitted: &Fitted) -> Result<(), FitError> {

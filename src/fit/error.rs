@@ -149,6 +149,17 @@ pub enum FitError {
         /// By the display.
         expected_ohm: f64,
     },
+    /// A time or a power of another unit stretches both heat capacities alike.
+    #[error(
+        "winding and backing come out as {} and {} J/K, by the display {} and {} J/K: both more than ten times apart, as when a column of the log, its time above all, has another unit than its name says; if none has, write figures near these into the display by hand and fit again",
+        short(.fitted[0]), short(.fitted[1]), short(.known[0]), short(.known[1])
+    )]
+    OtherTime {
+        /// Heat capacities of winding and backing as fitted, J/K.
+        fitted: [f64; 2],
+        /// By the display, J/K.
+        known: [f64; 2],
+    },
     /// Not warm enough to see anything.
     #[error(
         "the winding rose by {rise_k:.1} K only, and {needed_k:.0} K at least are needed to see more than noise: give about {times:.1} times the power, and watch that nothing gets hotter than it may"
@@ -245,4 +256,11 @@ pub enum FitError {
         /// All.
         all: usize,
     },
+}
+
+/// Three digits that count.
+fn short(value: f64) -> String {
+    let digits = (2.0 - libm::log10(value.abs().max(1e-9)).floor()).clamp(0.0, 9.0);
+    let unit = libm::pow(10.0, digits);
+    format!("{}", (value * unit).round() / unit)
 }

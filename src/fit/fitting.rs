@@ -149,7 +149,7 @@ pub fn fit(log: &Log, settings: &Settings) -> Result<Fitted, FitError> {
         .filter(|(weight, reading)| **weight <= 0.0 && reading.ohm.is_some())
         .count();
     let result = summed_up(&model, &best, log, set_aside, settings)?;
-    assess::after(log, &result)?;
+    assess::after(log, &result, settings.known)?;
     if !log.ambient_logged {
         check_drift(&mut model, &best, log)?;
     }

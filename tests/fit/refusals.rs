@@ -1,7 +1,7 @@
 //! Logs that say too little are refused with what is missing. `refusals.txt` holds every sentence.
 
 use coilscore::fit::log::Cold;
-use coilscore::fit::{Log, Settings, fit, table};
+use coilscore::fit::{Log, Settings, TwoNodes, fit, table};
 
 use super::bench::Bench;
 
@@ -175,4 +175,27 @@ fn every_refusal_says_what_is_missing() {
     assert!(told == golden, "these sentences differ from tests/fit/refusals.txt:\n{told}");
     assert!(!told.contains(": accepted"), "{told}");
     assert_eq!(said(&whole, COLD, Some(10.0)), "accepted");
+}
+
+/// A minute has 60 s: a log of seconds under `time_min` would make every coil stand 60 times as long.
+#[test]
+fn a_log_in_another_unit_of_time_is_refused() {
+    let [coil_j_per_k, coil_to_backing_k_per_w, backing_j_per_k, backing_to_around_k_per_w] =
+        Bench::worked().coil;
+    let known = Some(TwoNodes {
+        // A guess three times too large, and one three times too small.
+        coil_j_per_k: coil_j_per_k * 3.0,
+        coil_to_backing_k_per_w,
+        backing_j_per_k: backing_j_per_k / 3.0,
+        backing_to_around_k_per_w,
+        coil_to_around_w_per_k: 0.0,
+    });
+    let log = Bench::worked().csv(9);
+    for (unit, refused) in [("time_s", false), ("time_min", true)] {
+        let table = table::read(&log.replace("time_s", unit)).unwrap();
+        let read = Log::new(&table, COLD, |_| None);
+        let fitted = read.and_then(|log| fit(&log, &Settings { known, ..Settings::default() }));
+        let said = fitted.map_or_else(|error| error.to_string(), |_| String::new());
+        assert_eq!(said.contains("another unit"), refused, "{unit}: {said}");
+    }
 }
