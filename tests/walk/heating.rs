@@ -269,3 +269,19 @@ fn a_test_that_cannot_be_logged_drives_nothing() {
     assert!(!desk.path("log.csv").exists());
     assert!(line.duties().is_empty());
 }
+
+/// Limits are reckoned from the display's room: a test in a warmer one would end as much too hot.
+#[test]
+fn a_room_warmer_than_the_file_says_is_refused() {
+    let (desk, line) = small();
+    let mut flags = LOG;
+    flags[5] = "45";
+    let port = line.name();
+    let run = [&["walk", "--display", "display.toml", "--port", &port], &flags[..]].concat();
+    let run = desk.run(&run);
+    let said = crate::bench::text(&run.stderr);
+    assert_eq!(run.status.code(), Some(2), "{said}");
+    assert!(said.contains("room_c = 24"), "{said}");
+    assert!(!desk.path("log.csv").exists());
+    assert!(line.duties().is_empty());
+}

@@ -78,6 +78,16 @@ impl Args {
                 display.name
             )));
         }
+        // Rises count from the display's room: in a warmer one, all of them would end too hot.
+        let room_c = display.room_c.value;
+        if let Some(cold_c) = self.cold_c.filter(|cold_c| *cold_c > room_c + RESTED_K) {
+            return Err(Failure::Refused(format!(
+                "--cold-c {cold_c}: warmer than the warmest room of {} (room_c = {room_c}), from which \
+                 the heat limits are reckoned: if the room is that warm, write so there; else let the \
+                 coil cool",
+                walk.display.shown()
+            )));
+        }
         if std::fs::symlink_metadata(path).is_ok_and(|there| !there.is_file() || there.len() > 0) {
             return Err(Failure::Refused(format!(
                 "{} is there already: a test takes long, so none is written over; name another file",
