@@ -26,6 +26,24 @@ fn short_of_supply() -> String {
         .replace("backing_j_per_k = 2.0", "backing_j_per_k = 400")
 }
 
+/// A fifth of a second at the start, in which no gain gets more out of the supply, must not turn down
+/// all that follows: a short song has as much of it as a long one.
+#[test]
+fn a_supply_that_comes_up_turns_down_no_more_than_itself() {
+    let energy_j = |display: &str| {
+        let (mapping, display) = files(&loud(), display);
+        let dir = tempfile::tempdir().unwrap();
+        let job = job(&mapping, &display, Start::Cold);
+        let song = piece(bursts(5), 4096, &dir.path().join("short.duty"));
+        planned(vec![song], &job).plan.all.energy_j[0]
+    };
+    let with = energy_j(&short_of_supply());
+    let without = energy_j(&short_of_supply().replace("ramp_ms = 200", ""));
+    println!("{with} J of {without} J");
+    // A twenty-fifth of the song lies in the ramp, and that at its loudest.
+    assert!(with > 0.88 * without, "{with} J of {without} J");
+}
+
 /// Lowest likeness of any coil with the limiter and the supply alone.
 fn likeness_alone(mapping: &Mapping, display: &Display) -> f64 {
     let job = job(mapping, display, Start::Cold);

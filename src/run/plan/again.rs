@@ -2,7 +2,7 @@
 //! and to write them.
 
 use super::bounds::Watch;
-use super::first::{Made, Song, Songs};
+use super::first::{Made, Song, Songs, take};
 use super::search::Seen;
 use super::spool::{self, Frame, Reading};
 use super::tally::Tally;
@@ -37,8 +37,13 @@ pub(super) fn try_out(
     let mut reading = songs.spool.read().map_err(spool::failed)?;
     for (number, song) in songs.songs.iter().enumerate() {
         let settings = BudgetSettings { start, ..song.settings.clone() };
-        let mut each = |_: u32, frame: &Frame, budget: &Budget| {
-            tally.add(&frame.wishes, budget);
+        // What supplies take while they come up is no choice of gain.
+        let mut while_rising = vec![[0.0; 3]; gains.len()];
+        let mut each = |number: u32, frame: &Frame, budget: &Budget| {
+            take(&mut tally, number < songs.rising, &frame.wishes, budget);
+            if number + 1 == songs.rising {
+                while_rising = taken(budget);
+            }
             Ok(())
         };
         let hook = &mut || hook(number, song.instants);
@@ -46,16 +51,22 @@ pub(super) fn try_out(
         if !done {
             return Ok(None);
         }
-        let totals = budget.totals();
-        let took = totals.cut_heat.iter().zip(totals.eased).zip(totals.cut_rail);
-        for ((sums, wished), ((heat, eased), rail)) in sums.iter_mut().zip(totals.wished).zip(took)
-        {
-            let add = [*wished, heat - eased, *rail];
-            sums.iter_mut().zip(add).for_each(|(sum, own)| *sum += own);
+        for (sums, (all, before)) in sums.iter_mut().zip(taken(&budget).iter().zip(&while_rising)) {
+            for (sum, (all, before)) in sums.iter_mut().zip(all.iter().zip(before)) {
+                *sum += all - before;
+            }
         }
         start = nodes_of(budget.load().node_c);
     }
     Ok(Some(seen(&tally, &sums)))
+}
+
+/// Per coil so far: wished, taken by the limiter, gains apart, and by the rail.
+fn taken(budget: &Budget) -> Vec<[f64; 3]> {
+    let totals = budget.totals();
+    let heat = totals.cut_heat.iter().zip(totals.eased).map(|(heat, eased)| heat - eased);
+    let coils = totals.wished.iter().zip(heat).zip(totals.cut_rail);
+    coils.map(|((wished, heat), rail)| [*wished, heat, *rail]).collect()
 }
 
 /// What a tally and sums of what was wished, taken by the limiter and by rails say of each coil.
@@ -82,7 +93,7 @@ pub(super) fn write(
 ) -> Result<(), RenderError> {
     let mut start = job.start.clone();
     songs.tally = songs.fresh_tally();
-    let Songs { songs: list, spool, tally, watch, whole, .. } = songs;
+    let Songs { songs: list, spool, tally, watch, whole, rising, .. } = songs;
     let mut reading = spool.read().map_err(spool::failed)?;
     for (number, song) in list.iter_mut().enumerate() {
         song.head.gains.clone_from(&plan.gains);
@@ -90,7 +101,7 @@ pub(super) fn write(
         song.settings.start = start;
         watch.start(number);
         let hook = &mut || hook(number, song.instants);
-        let (made, done) = written(song, plan, &mut reading, (tally, watch), hook)?;
+        let (made, done) = written(song, plan, &mut reading, (tally, watch, *rising), hook)?;
         start = nodes_of(&made.tail.node_c);
         song.made = made;
         if !done {
@@ -106,7 +117,7 @@ fn written(
     song: &Song,
     plan: &Plan,
     reading: &mut Reading<'_>,
-    (tally, watch): (&mut Tally, &mut Watch),
+    (tally, watch, rising): (&mut Tally, &mut Watch, u32),
     hook: &mut dyn FnMut() -> Flow,
 ) -> Result<(Made, bool), RenderError> {
     let Song { head, settings, frames, .. } = song;
@@ -116,7 +127,7 @@ fn written(
     let mut each = |number: u32, frame: &Frame, budget: &Budget| {
         file.duty(number, budget.duties())?;
         metering.take(number, frame.quiet, &frame.band_dbfs, &budget.load());
-        tally.add(&frame.wishes, budget);
+        take(tally, number < rising, &frame.wishes, budget);
         watch.add(number, budget);
         made = number + 1;
         // The last frame between two edges has its meter after it, as in the loop of all runs.
