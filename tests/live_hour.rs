@@ -61,7 +61,7 @@ fn an_hour_drifts_by_nothing_and_takes_no_memory() {
         true
     };
     let recording =
-        Recording::create(&dir.path().join("hour.duty"), &head, &job.start).unwrap();
+        Recording::create(&dir.path().join("hour.duty"), &head, Some(&job.start)).unwrap();
     let mut show = Show::new(&engine, &controls, watch, None, None, &mut heat);
     let mut count = Count::default();
     let mut outlet = Outlet::new(&mut count, Some(recording), notices);

@@ -62,7 +62,7 @@ pub(super) fn ready(args: &Args) -> Result<Ready, Failure> {
     let (unknown, said) = (job(Start::Unknown), notices.0.clone());
     let sound_out = sound_out(args, &line, &unknown, &settled, &driven, said)?;
     let recording =
-        args.record.as_deref().map(|path| Recording::create(path, &line.head, &warmth.start));
+        args.record.as_deref().map(|path| Recording::create(path, &line.head, Some(&warmth.start)));
     let recording = recording.transpose().map_err(Failure::failed)?;
     let controls = Controls::new(stop);
     let mappings = std::iter::once(&mapping).chain(&further).map(|m| m.name.clone()).collect();

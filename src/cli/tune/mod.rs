@@ -202,7 +202,8 @@ fn play(
     };
     let mut line = Line::new(&job, &[], sound.source.format()).map_err(Failure::refused)?;
     inputs::warn(&line.names.warnings);
-    let recording = args.record.as_deref().map(|path| Recording::create(path, &line.head, &start));
+    // Edits are not kept.
+    let recording = args.record.as_deref().map(|path| Recording::create(path, &line.head, None));
     let recording = recording.transpose().map_err(Failure::failed)?;
     let boards = driven.boards();
     let (notices, noticed) = notices();
