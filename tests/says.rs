@@ -8,46 +8,10 @@
 )]
 
 mod common;
+#[path = "common/desk.rs"]
+mod desk;
 
-use std::process::{Command, Stdio};
-
-use tempfile::TempDir;
-
-struct Desk {
-    dir: TempDir,
-}
-
-/// Exit code, standard output, standard error.
-struct Run {
-    code: Option<i32>,
-    told: String,
-    errors: String,
-}
-
-impl Desk {
-    fn new() -> Self {
-        let desk = Self { dir: TempDir::new().unwrap() };
-        desk.write("display.toml", common::HOT_RING);
-        desk.write("mapping.toml", common::BUSY);
-        desk
-    }
-
-    fn write(&self, name: &str, text: &str) {
-        std::fs::write(self.dir.path().join(name), text).unwrap();
-    }
-
-    fn command(&self, args: &[&str]) -> Command {
-        let mut command = Command::new(env!("CARGO_BIN_EXE_coilscore"));
-        command.args(args).current_dir(self.dir.path()).stdin(Stdio::null());
-        command
-    }
-
-    fn run(&self, args: &[&str]) -> Run {
-        let run = self.command(args).output().unwrap();
-        let text = |bytes: Vec<u8>| String::from_utf8(bytes).unwrap();
-        Run { code: run.status.code(), told: text(run.stdout), errors: text(run.stderr) }
-    }
-}
+use desk::{Desk, Run};
 
 #[test]
 fn budget_says_what_a_pulse_too_long_for_heat_does_and_what_helps() {
@@ -121,10 +85,9 @@ fn help_that_could_not_be_written_has_failed() {
     let desk = Desk::new();
     for args in [&["--help"][..], &["render", "--help"], &["--version"], &["help", "walk"]] {
         let full = std::fs::File::options().write(true).open("/dev/full").unwrap();
-        let run = desk.command(args).stdout(full).output().unwrap();
-        let said = String::from_utf8_lossy(&run.stderr).into_owned();
-        assert_eq!(run.status.code(), Some(1), "{args:?}: {said}");
-        assert!(said.contains("standard output"), "{args:?}: {said}");
+        let run = Run::from(desk.command(args).stdout(full).output().unwrap());
+        assert_eq!(run.code, Some(1), "{args:?}: {}", run.errors);
+        assert!(run.errors.contains("standard output"), "{args:?}: {}", run.errors);
         assert_eq!(desk.run(args).code, Some(0), "{args:?}");
     }
     assert_eq!(desk.run(&["--hlep"]).code, Some(2));
