@@ -77,6 +77,25 @@ fn names_with_line_ends_stay_on_their_line() {
     }
 }
 
+/// What was typed comes back in what is said about it: on its line, and without orders to the terminal.
+#[test]
+fn what_was_typed_wrong_is_written_out() {
+    let desk = Desk::new();
+    let walk = ["walk", "--dry-run", "--display", "display.toml", "--seconds"];
+    for args in [
+        &[&walk[..], &["5\nerror: two\u{7}\u{202e}"]].concat()[..],
+        &["five\nerror: two\u{7}\u{202e}"],
+        &["render", "--five\nerror: two\u{7}\u{202e}"],
+        &["render", "a", "--arith", "5\nerror: two\u{7}\u{202e}"],
+    ] {
+        let run = desk.run(args);
+        assert_eq!(run.code, Some(2), "{args:?}");
+        assert!(run.errors.contains("\\u{a}error: two\\u{7}\\u{202e}"), "{}", run.errors);
+        let through = |c: char| c == '\u{202e}' || (c != '\n' && c.is_control());
+        assert!(!run.errors.contains(through), "{args:?}: {}", run.errors.escape_debug());
+    }
+}
+
 /// POSIX's utilities end with more than 0 when an error occurred, and XCU 1.4 counts a failed write to
 /// standard output as one.
 #[test]
