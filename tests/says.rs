@@ -11,6 +11,9 @@ mod common;
 #[path = "common/desk.rs"]
 mod desk;
 
+use std::io::Write as _;
+use std::process::Stdio;
+
 use desk::{Desk, Run};
 
 #[test]
@@ -124,6 +127,15 @@ fn a_walk_that_waits_for_keys_is_refused_where_none_can_come() {
         }
         assert!(!run.told.contains("nothing was marked"), "{args:?}: {}", run.told);
     }
+    // Keys that end before the walk does leave it undone.
+    let mut walk = desk.command(&["walk", "--dry-run", "--display", "display.toml"]);
+    walk.stdin(Stdio::piped()).stdout(Stdio::piped()).stderr(Stdio::piped());
+    let mut walk = walk.spawn().unwrap();
+    walk.stdin.take().unwrap().write_all(b"nd").unwrap();
+    let run = Run::of(walk);
+    assert_eq!(run.code, Some(1), "{}", run.errors);
+    assert!(run.errors.contains("keys ended before the walk"), "{}", run.errors);
+    assert!(run.told.contains("walked 2 of 24 coils"), "{}", run.told);
     let alone = ["walk", "--dry-run", "--display", "display.toml", "--seconds", "0.02"];
     let run = desk.run(&alone);
     assert_eq!(run.code, Some(0), "{}", run.errors);
