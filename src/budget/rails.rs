@@ -58,9 +58,14 @@ impl Pace {
         }
     }
 
+    /// The part of the start-up ramp that frame `frame` has reached; no number or 1 and more behind it.
+    fn ramped(&self, frame: u64) -> f64 {
+        frame as f64 * self.ramp_per_frame
+    }
+
     /// The most that a rail may give in frame `frame`.
     fn within(&self, frame: u64, limit_a: f64) -> f64 {
-        let share = frame as f64 * self.ramp_per_frame;
+        let share = self.ramped(frame);
         let ramp_a = if share < 1.0 { share * self.top_a } else { f64::INFINITY };
         limit_a.min(ramp_a).min(self.level_a + self.rise_a)
     }
@@ -138,6 +143,16 @@ impl Rails {
         }
         self.frame = self.frame.saturating_add(1);
         lowered
+    }
+
+    /// Per coil: whether its rail was on its start-up ramp when it was last lowered.
+    pub(super) fn rising(&self) -> impl Iterator<Item = bool> + '_ {
+        let last = self.frame.saturating_sub(1);
+        let runs = self.runs.iter().scan(0, move |from, &(end, rail)| {
+            let coils = end - std::mem::replace(from, end);
+            Some(std::iter::repeat_n(self.paces[rail].ramped(last) < 1.0, coils))
+        });
+        runs.flatten()
     }
 
     /// What every rail gives, A, as it was last added up.

@@ -26,22 +26,36 @@ fn short_of_supply() -> String {
         .replace("backing_j_per_k = 2.0", "backing_j_per_k = 400")
 }
 
-/// A fifth of a second at the start, in which no gain gets more out of the supply, must not turn down
-/// all that follows: a short song has as much of it as a long one.
+/// What is planned for so many songs of so many seconds.
+fn songs(display: &str, songs: usize, seconds: usize) -> PlanReport {
+    let (mapping, display) = files(&loud(), display);
+    let dir = tempfile::tempdir().unwrap();
+    let job = job(&mapping, &display, Start::Cold);
+    let one = |number| piece(bursts(seconds), 4096, &dir.path().join(format!("{number}.duty")));
+    planned((0..songs).map(one).collect(), &job).plan
+}
+
+/// A fifth of a second at the start of every song, in which no gain gets more out of the supply, must
+/// not turn down all that follows: a short song has as much of it as a long one.
 #[test]
 fn a_supply_that_comes_up_turns_down_no_more_than_itself() {
-    let energy_j = |display: &str| {
-        let (mapping, display) = files(&loud(), display);
-        let dir = tempfile::tempdir().unwrap();
-        let job = job(&mapping, &display, Start::Cold);
-        let song = piece(bursts(5), 4096, &dir.path().join("short.duty"));
-        planned(vec![song], &job).plan.all.energy_j[0]
-    };
-    let with = energy_j(&short_of_supply());
-    let without = energy_j(&short_of_supply().replace("ramp_ms = 200", ""));
-    println!("{with} J of {without} J");
-    // A twenty-fifth of the song lies in the ramp, and that at its loudest.
-    assert!(with > 0.88 * without, "{with} J of {without} J");
+    for number in [1, 3] {
+        let energy_j = |display: &str| songs(display, number, 5).all.energy_j[0];
+        let with = energy_j(&short_of_supply());
+        let without = energy_j(&short_of_supply().replace("ramp_ms = 200", ""));
+        println!("{number}: {with} J of {without} J");
+        // A twenty-fifth of each song lies in the ramp, and that at its loudest.
+        assert!(with > 0.88 * without, "{number} songs: {with} J of {without} J");
+    }
+}
+
+#[test]
+fn a_song_that_ends_before_its_supply_has_come_up_is_not_turned_down() {
+    let plan = songs(&short_of_supply().replace("ramp_ms = 200", "ramp_ms = 5000"), 2, 2);
+    assert!(plan.gains.is_empty(), "{:?}", plan.gains);
+    for coil in &plan.coils {
+        assert!((0.1..0.99).contains(&coil.likeness[0]), "{coil:?}");
+    }
 }
 
 /// Lowest likeness of any coil with the limiter and the supply alone.

@@ -249,6 +249,12 @@ impl Budget {
         &self.wanted
     }
 
+    /// Per coil: whether its supply was on its start-up ramp at the last frame: what it took then, no
+    /// lesser wish would have kept.
+    pub fn rising(&self) -> impl Iterator<Item = bool> + '_ {
+        self.rails.rising()
+    }
+
     /// What was permitted at the last frame, per coil.
     pub fn duties(&self) -> &[Duty] {
         &self.duties

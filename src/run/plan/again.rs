@@ -2,10 +2,10 @@
 //! and to write them.
 
 use super::bounds::Watch;
-use super::first::{Made, Song, Songs, take};
+use super::first::{Made, Song, Songs};
 use super::search::Seen;
 use super::spool::{self, Frame, Reading};
-use super::tally::Tally;
+use super::tally::{Taken, Tally};
 use super::{RenderError, RenderJob};
 use crate::budget::{Budget, BudgetSettings, Plan, Start};
 use crate::engine::EngineError;
@@ -32,18 +32,13 @@ pub(super) fn try_out(
 ) -> Result<Option<Vec<Seen>>, RenderError> {
     let mut tally = songs.fresh_tally();
     let mut start = job.start.clone();
-    // Per coil: wished, taken by the limiter, by the rail.
-    let mut sums = vec![[0.0; 3]; gains.len()];
+    let mut taken = Taken::nothing(gains.len());
     let mut reading = songs.spool.read().map_err(spool::failed)?;
     for (number, song) in songs.songs.iter().enumerate() {
         let settings = BudgetSettings { start, ..song.settings.clone() };
-        // What supplies take while they come up is no choice of gain.
-        let mut while_rising = vec![[0.0; 3]; gains.len()];
-        let mut each = |number: u32, frame: &Frame, budget: &Budget| {
-            take(&mut tally, number < songs.rising, &frame.wishes, budget);
-            if number + 1 == songs.rising {
-                while_rising = taken(budget);
-            }
+        let mut each = |_: u32, frame: &Frame, budget: &Budget| {
+            tally.add(&frame.wishes, budget);
+            taken.add(budget);
             Ok(())
         };
         let hook = &mut || hook(number, song.instants);
@@ -51,27 +46,15 @@ pub(super) fn try_out(
         if !done {
             return Ok(None);
         }
-        for (sums, (all, before)) in sums.iter_mut().zip(taken(&budget).iter().zip(&while_rising)) {
-            for (sum, (all, before)) in sums.iter_mut().zip(all.iter().zip(before)) {
-                *sum += all - before;
-            }
-        }
+        taken.end(&budget);
         start = nodes_of(budget.load().node_c);
     }
-    Ok(Some(seen(&tally, &sums)))
+    Ok(Some(seen(&tally, &taken)))
 }
 
-/// Per coil so far: wished, taken by the limiter, gains apart, and by the rail.
-fn taken(budget: &Budget) -> Vec<[f64; 3]> {
-    let totals = budget.totals();
-    let heat = totals.cut_heat.iter().zip(totals.eased).map(|(heat, eased)| heat - eased);
-    let coils = totals.wished.iter().zip(heat).zip(totals.cut_rail);
-    coils.map(|((wished, heat), rail)| [*wished, heat, *rail]).collect()
-}
-
-/// What a tally and sums of what was wished, taken by the limiter and by rails say of each coil.
-pub(super) fn seen(tally: &Tally, sums: &[[f64; 3]]) -> Vec<Seen> {
-    let coils = tally.coils().zip(sums);
+/// What a tally and what was taken say of each coil.
+pub(super) fn seen(tally: &Tally, taken: &Taken) -> Vec<Seen> {
+    let coils = tally.coils().zip(&taken.sums);
     let of = |(coil, [wished, heat, rail]): (super::CoilGained, &[f64; 3])| {
         let part = |took: f64| if *wished > 0.0 { took / wished } else { 0.0 };
         Seen {
@@ -93,7 +76,7 @@ pub(super) fn write(
 ) -> Result<(), RenderError> {
     let mut start = job.start.clone();
     songs.tally = songs.fresh_tally();
-    let Songs { songs: list, spool, tally, watch, whole, rising, .. } = songs;
+    let Songs { songs: list, spool, tally, watch, whole, .. } = songs;
     let mut reading = spool.read().map_err(spool::failed)?;
     for (number, song) in list.iter_mut().enumerate() {
         song.head.gains.clone_from(&plan.gains);
@@ -101,7 +84,7 @@ pub(super) fn write(
         song.settings.start = start;
         watch.start(number);
         let hook = &mut || hook(number, song.instants);
-        let (made, done) = written(song, plan, &mut reading, (tally, watch, *rising), hook)?;
+        let (made, done) = written(song, plan, &mut reading, (tally, watch), hook)?;
         start = nodes_of(&made.tail.node_c);
         song.made = made;
         if !done {
@@ -117,7 +100,7 @@ fn written(
     song: &Song,
     plan: &Plan,
     reading: &mut Reading<'_>,
-    (tally, watch, rising): (&mut Tally, &mut Watch, u32),
+    (tally, watch): (&mut Tally, &mut Watch),
     hook: &mut dyn FnMut() -> Flow,
 ) -> Result<(Made, bool), RenderError> {
     let Song { head, settings, frames, .. } = song;
@@ -127,7 +110,7 @@ fn written(
     let mut each = |number: u32, frame: &Frame, budget: &Budget| {
         file.duty(number, budget.duties())?;
         metering.take(number, frame.quiet, &frame.band_dbfs, &budget.load());
-        take(tally, number < rising, &frame.wishes, budget);
+        tally.add(&frame.wishes, budget);
         watch.add(number, budget);
         made = number + 1;
         // The last frame between two edges has its meter after it, as in the loop of all runs.

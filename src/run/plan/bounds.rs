@@ -56,8 +56,6 @@ struct Moments {
 pub(super) struct Watch {
     coils: Vec<Moments>,
     rails: Vec<usize>,
-    /// How long the supplies of coils take to come up, s: what they take meanwhile is no choice of gain.
-    ramps_s: Vec<f64>,
     frame_s: f64,
     song: usize,
 }
@@ -68,11 +66,6 @@ impl Watch {
         Self {
             coils: vec![Moments::default(); settings.coils.len()],
             rails: settings.coils.iter().map(|coil| coil.rail).collect(),
-            ramps_s: settings
-                .coils
-                .iter()
-                .map(|coil| settings.rails.get(coil.rail).map_or(0.0, |rail| rail.ramp.0))
-                .collect(),
             frame_s: settings.frame_rate.period().0,
             song: 0,
         }
@@ -88,8 +81,8 @@ impl Watch {
     pub(super) fn add(&mut self, frame: u32, budget: &Budget) {
         let at = (self.song, f64::from(frame) * self.frame_s);
         let heat = budget.load().node_c.iter().zip(budget.bound_c());
-        let coils = self.coils.iter_mut().zip(&self.ramps_s);
-        for (((coil, ramp_s), (now, bound)), total) in coils.zip(heat).zip(budget.totals().cut_rail)
+        let coils = self.coils.iter_mut().zip(budget.rising());
+        for (((coil, rising), (now, bound)), total) in coils.zip(heat).zip(budget.totals().cut_rail)
         {
             let left = bound - now;
             if coil.left_k.is_none_or(|least| left < least) {
@@ -98,7 +91,8 @@ impl Watch {
             }
             let taken = total - coil.taken_before;
             coil.taken_before = *total;
-            if taken > coil.taken && at.1 > *ramp_s {
+            // What a supply takes while it comes up is no choice of gain.
+            if taken > coil.taken && !rising {
                 (coil.taken, coil.rail) = (taken, at);
             }
         }

@@ -7,11 +7,11 @@ use super::bounds::{Watch, held_back};
 use super::report::{PlanReport, Planned};
 use super::search::Seen;
 use super::spool::{self, Spool};
-use super::tally::Tally;
+use super::tally::{Taken, Tally};
 use super::{Piece, RenderError, RenderJob};
 use crate::audio::fingerprint::Fingerprint;
 use crate::audio::{SampleBlock, SoundFormat, Source};
-use crate::budget::{Budget, BudgetSettings, Clamp, Plan, Rehearsal, Start};
+use crate::budget::{BudgetSettings, Clamp, Plan, Rehearsal, Start};
 use crate::engine::{EngineError, Step};
 use crate::frame::{Head, Tail};
 use crate::preset::Names;
@@ -22,7 +22,7 @@ use crate::run::meter::Peaks;
 use crate::run::pump::{Beside, Flow, Pumped, pump};
 use crate::run::render::report_of;
 use crate::sink::file::{ClosedFile, DutyFile};
-use crate::units::{Celsius, Share};
+use crate::units::Celsius;
 
 /// One song as it was heard, and its file as it was last made.
 pub(super) struct Song {
@@ -56,8 +56,7 @@ pub(super) struct Songs {
     pub spool: Spool,
     pub rehearsal: Rehearsal,
     pub tally: Tally,
-    /// In how many frames of every song supplies come up.
-    pub rising: u32,
+    taken: Taken,
     pub watch: Watch,
     clamp: Clamp,
     /// False when the hook stopped it.
@@ -96,6 +95,7 @@ pub(super) fn hear(
         if let Some(error) = failed {
             return Err(spool::failed(error));
         }
+        songs.taken.end(engine.budget());
         let tail = tail(&engine, digest.hex());
         start = Start::Nodes(tail.node_c.iter().copied().map(Celsius).collect());
         songs.whole = end == Pumped::Whole;
@@ -135,7 +135,7 @@ impl Songs {
             spool: Spool::new(),
             rehearsal: Rehearsal::new(settings.coils.len(), frame_s),
             tally: Tally::new(clamp.clone(), head.steps(), frame_s),
-            rising: rising(settings),
+            taken: Taken::nothing(settings.coils.len()),
             watch: Watch::new(settings),
             clamp,
             whole: true,
@@ -150,10 +150,7 @@ impl Songs {
 
     /// Per coil: what came of the songs as they were heard.
     pub(super) fn seen(&self) -> Vec<Seen> {
-        let taken = self.duties().into_iter();
-        let taken: Vec<[f64; 3]> =
-            taken.map(|[wished, _, _, limiter, rail, _]| [wished, limiter, rail]).collect();
-        seen(&self.tally, &taken)
+        seen(&self.tally, &self.taken)
     }
 
     /// Gives every file its name, if all are whole, and says what came of it.
@@ -233,22 +230,6 @@ impl Songs {
     }
 }
 
-/// One frame into a tally.
-pub(super) fn take(tally: &mut Tally, rising: bool, wishes: &[Share], budget: &Budget) {
-    if rising { tally.add_rising(wishes, budget) } else { tally.add(wishes, budget) }
-}
-
-/// Frames until every supply has come up.
-#[expect(
-    clippy::cast_possible_truncation,
-    clippy::cast_sign_loss,
-    reason = "ramps are checked times, and a cast to u32 saturates"
-)]
-fn rising(settings: &BudgetSettings) -> u32 {
-    let ramp_s = settings.rails.iter().map(|rail| rail.ramp.0).fold(0.0, f64::max);
-    (ramp_s / settings.frame_rate.period().0).ceil() as u32
-}
-
 /// Keeps what is heard, and asks whether to go on.
 struct Listening<'a> {
     digest: Fingerprint,
@@ -265,8 +246,8 @@ impl Beside for Listening<'_> {
     fn stepped(&mut self, step: Option<&Step<'_>>) {
         let (Some(step), None) = (step, &self.failed) else { return };
         self.songs.rehearsal.add(step.budget);
-        let rising = step.number < self.songs.rising;
-        take(&mut self.songs.tally, rising, step.wishes, step.budget);
+        self.songs.tally.add(step.wishes, step.budget);
+        self.songs.taken.add(step.budget);
         self.songs.watch.add(step.number, step.budget);
         let put = self.songs.spool.put(step.heard.quiet, step.heard.band_dbfs, step.wishes);
         self.failed = put.err();
