@@ -60,6 +60,11 @@ fn a_song_that_ends_before_its_supply_has_come_up_is_not_turned_down() {
 
 /// Lowest likeness of any coil with the limiter and the supply alone.
 fn likeness_alone(mapping: &Mapping, display: &Display) -> f64 {
+    alone(mapping, display).coils().map(|coil| coil.likeness[0]).fold(1.0, f64::min)
+}
+
+/// What came of the song with the limiter and the supply alone.
+fn alone(mapping: &Mapping, display: &Display) -> Tally {
     let job = job(mapping, display, Start::Cold);
     let sound = SoundFormat { rate_hz: SOUND_HZ, channels: 1 };
     let (mut prepared, _) =
@@ -75,7 +80,7 @@ fn likeness_alone(mapping: &Mapping, display: &Display) -> f64 {
         tally.add(step.wishes, step.budget);
         rest = left;
     }
-    tally.coils().map(|coil| coil.likeness[0]).fold(1.0, f64::min)
+    tally
 }
 
 fn plan_of(mapping: &Mapping, display: &Display) -> PlanReport {
@@ -136,4 +141,35 @@ fn bound_by_its_supply_it_does_so_too() {
         let part = rail / wished;
         assert!((1e-4..0.03).contains(&part), "coil {coil}: {part} by the supply");
     }
+}
+
+/// A supply that needs a seventh of a second to rise to its limit costs likeness under every gain. No
+/// coil is turned down for it to less than twice the clamp's energy, or than half of what it has without.
+#[test]
+fn a_supply_that_rises_slowly_does_not_turn_everything_down() {
+    let text = HOT_RING.replace("limit_a = 50", "limit_a = 9.4\nslew_a_per_s = 70");
+    let (mapping, display) = files(&loud(), &text);
+    let without = alone(&mapping, &display);
+    let plan = songs(&text, 1, SONG_S);
+    for (without, coil) in without.coils().zip(&plan.coils) {
+        let [energy_j, clamp_j] = coil.energy_j;
+        println!(
+            "{} J of {} J, clamp {clamp_j} J; {:?}",
+            energy_j, without.energy_j[0], coil.likeness
+        );
+        assert!(energy_j > 0.98 * (2.0 * clamp_j).min(0.5 * without.energy_j[0]), "{coil:?}");
+        assert!(coil.likeness[0] > without.likeness[0] + 0.2, "{coil:?} from {without:?}");
+    }
+}
+
+/// A supply that is good for a twentieth of its coils: the gain is far below what heat allows.
+#[test]
+fn far_short_of_supply_a_plan_is_found_too() {
+    let text = short_of_supply().replace("limit_a = 14", "limit_a = 2.3");
+    let (mapping, display) = files(&loud(), &text);
+    let without = alone(&mapping, &display).gained().energy_j[0];
+    let plan = songs(&text, 1, SONG_S);
+    println!("{:?} without {without} J, gains {:?}", plan.all, plan.gains);
+    assert!(plan.all.likeness[0] > 0.985, "{:?}", plan.all);
+    assert!(plan.all.energy_j[0] > 0.55 * without, "{:?} of {without} J", plan.all);
 }

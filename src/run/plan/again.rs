@@ -62,6 +62,7 @@ pub(super) fn seen(tally: &Tally, taken: &Taken) -> Vec<Seen> {
             by_heat: part(*heat),
             by_rail: part(*rail),
             energy_j: coil.energy_j[0],
+            clamp_j: coil.energy_j[1],
         }
     };
     coils.map(of).collect()

@@ -66,11 +66,12 @@ pub fn render_planned(
 ) -> Result<Planned, RenderError> {
     let mut songs = first::hear(pieces, job, hook)?;
     let none = Plan::none(&songs.settings).map_err(EngineError::from)?;
-    if !songs.whole || Search::is_needless(&none, &songs.seen()) {
+    let without = songs.seen();
+    if !songs.whole || Search::is_needless(&none, &without) {
         return songs.finish(&none);
     }
     let reckoned = plan(&songs.settings, &songs.rehearsal, &none).map_err(EngineError::from)?;
-    let mut search = Search::from(reckoned);
+    let mut search = Search::from(reckoned, &without);
     while let Some(seen) = again::try_out(&mut songs, job, search.gains(), hook)? {
         if !search.learn(&seen) {
             let found = search.done();

@@ -6,6 +6,9 @@
 //! whoever takes the peaks. What comes of gains is measured, not guessed: the frames are made again,
 //! nothing is written, and every coil looks at its own likeness.
 //!
+//! A supply that rises slower than the music costs likeness under every gain. There a coil is turned down
+//! only while enough of its energy is left.
+//!
 //! The root of what likeness lacks of 1 grows about in a straight line with the logarithm of the gain,
 //! from where the limiter begins to cut. A secant on it finds the gain; strides shorten, so that coils
 //! which share heat or a rail do not swing.
@@ -23,9 +26,11 @@ const KEPT: f64 = 0.9905;
 const NEAR: f64 = 0.0006;
 /// Cut less than this part of its wishes, a coil owes its likeness to its driver.
 const CUT: f64 = 1e-4;
-/// Longest stride of a gain, as a logarithm, and what later ones are of it.
+/// Longest stride of a gain, as a logarithm, where little is cut, and what later ones are of it.
 const STRIDE: f64 = 0.22;
 const SHORTENS: f64 = 0.88;
+/// Longest stride down, by as much as is cut: all of it would overshoot where others make room meanwhile.
+const FAR: f64 = 0.7;
 /// Times the frames are made again at most before gains are settled.
 const TRIES: i32 = 9;
 /// Steps of a gain, so that a file can say it.
@@ -35,6 +40,11 @@ const ROUNDING: f64 = 1e-9;
 /// A coil that its rail still cuts at this part of the gain under which full wishes of all its coils are
 /// within its limit is starved by others who are served first: less would not help it.
 const STARVED: f64 = 0.5;
+/// Where a supply cannot rise as fast as the music, likeness grows with every gain that is less, down to
+/// nothing. For its sake no coil is brought below so many times what a fixed clamp would grant it, or
+/// below this part of the most that it has had, whichever is less. Our choice.
+const TIMES_CLAMP: f64 = 2.0;
+const OF_WITHOUT: f64 = 0.5;
 
 /// What came of one coil's wishes over all songs.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -44,11 +54,17 @@ pub(super) struct Seen {
     /// Taken by the limiter, gains apart, and by the rail, as parts of what was wished.
     pub by_heat: f64,
     pub by_rail: f64,
-    /// Copper heat, J.
+    /// Copper heat, and what it would be under a fixed clamp, J.
     pub energy_j: f64,
+    pub clamp_j: f64,
 }
 
 impl Seen {
+    /// What a coil is not to lose to its supply, J, if it has come to this.
+    fn worth_j(&self) -> f64 {
+        (TIMES_CLAMP * self.clamp_j).min(OF_WITHOUT * self.energy_j)
+    }
+
     /// What likeness lacks of 1 because something was cut.
     fn lacks(&self) -> f64 {
         let cut = self.by_heat + self.by_rail > CUT;
@@ -59,7 +75,7 @@ impl Seen {
 /// Gains that were tried, best of all.
 #[derive(Debug, Clone)]
 struct Best {
-    /// What likenesses lack of [`KEPT`], added up.
+    /// What likenesses lack of [`KEPT`] and energies of what they are worth, added up.
     short: f64,
     energy_j: f64,
     gains: Vec<f64>,
@@ -69,6 +85,8 @@ struct Best {
 #[derive(Debug, Clone)]
 pub(super) struct Search {
     plan: Plan,
+    /// Per coil: what it is not to lose to its supply, J.
+    worth_j: Vec<f64>,
     /// Per coil: the gain before this one, as a logarithm, and the root of what likeness lacked.
     before: Vec<Option<(f64, f64)>>,
     best: Option<Best>,
@@ -76,11 +94,11 @@ pub(super) struct Search {
 }
 
 impl Search {
-    /// From gains that heat was reckoned to allow.
-    pub(super) fn from(mut plan: Plan) -> Self {
-        let coils = plan.gains.len();
+    /// From gains that heat was reckoned to allow, and what comes without any.
+    pub(super) fn from(mut plan: Plan, without: &[Seen]) -> Self {
         plan.gains.iter_mut().for_each(|gain| *gain = in_steps(*gain));
-        Self { before: vec![None; coils], plan, best: None, tries: 0 }
+        let worth_j = without.iter().map(Seen::worth_j).collect();
+        Self { before: vec![None; plan.gains.len()], worth_j, plan, best: None, tries: 0 }
     }
 
     /// Whether every coil that a gain can turn down moves as it was wished without one.
@@ -96,6 +114,10 @@ impl Search {
 
     /// Learns what came of them, and moves on to the next; false when there is no need to.
     pub(super) fn learn(&mut self, seen: &[Seen]) -> bool {
+        // Who was served last has more when the others are turned down.
+        for (worth_j, seen) in self.worth_j.iter_mut().zip(seen) {
+            *worth_j = worth_j.max(seen.worth_j());
+        }
         self.keep_best(seen);
         self.tries += 1;
         let most = STRIDE * libm::pow(SHORTENS, f64::from(self.tries - 1));
@@ -103,7 +125,10 @@ impl Search {
         for (coil, seen) in seen.iter().enumerate() {
             let Some(stride) = self.stride(coil, seen) else { continue };
             let gain = self.plan.gains[coil];
-            let next = gain * libm::exp(stride.clamp(-most, most));
+            // Where much is cut, the aim is far.
+            let left = 1.0 - (seen.by_heat + seen.by_rail) / gain;
+            let down = most.max((-libm::log(left)).min(FAR));
+            let next = gain * libm::exp(stride.clamp(-down, most));
             // Below this nothing can be cut, or somebody else is served first.
             let least = if seen.by_rail > seen.by_heat {
                 STARVED * self.plan.in_supply[coil]
@@ -137,16 +162,29 @@ impl Search {
         let (now, root) = (libm::log(self.plan.gains[coil]), lacks.sqrt());
         let slope = self.before[coil].map(|(then, last)| (root - last) / (now - then));
         let to_go = aim.sqrt() - root;
-        Some(match slope.filter(|slope| slope.is_finite() && *slope > FLAT) {
+        let stride = match slope.filter(|slope| slope.is_finite() && *slope > FLAT) {
             Some(slope) => to_go / slope,
             // As far as it goes, at the steepest that is usual.
             None => to_go / STEEP,
+        };
+        Some(if lacks > aim && seen.by_rail > seen.by_heat {
+            let spare = libm::log(seen.energy_j / self.worth_j[coil]) / self.plan.powers[coil];
+            stride.max(-spare)
+        } else {
+            stride
         })
     }
 
+    /// What a coil lacks of the likeness that it must keep, and of what it is worth.
+    fn short(&self, coil: usize, seen: &Seen) -> f64 {
+        let unlike = (seen.lacks() - (1.0 - KEPT)).max(0.0);
+        let poor = seen.by_rail > seen.by_heat && seen.energy_j < self.worth_j[coil];
+        unlike + if poor { 1.0 - seen.energy_j / self.worth_j[coil] } else { 0.0 }
+    }
+
     fn keep_best(&mut self, seen: &[Seen]) {
-        let turned = self.plan.turns.iter().zip(seen).filter(|(turns, _)| **turns);
-        let short = turned.map(|(_, seen)| (seen.lacks() - (1.0 - KEPT)).max(0.0)).sum();
+        let coils = seen.iter().enumerate().filter(|(coil, _)| self.plan.turns[*coil]);
+        let short = coils.map(|(coil, seen)| self.short(coil, seen)).sum();
         let energy_j = seen.iter().map(|seen| seen.energy_j).sum();
         let better = self.best.as_ref().is_none_or(|best| {
             short < best.short || (short <= best.short && energy_j > best.energy_j)
@@ -189,13 +227,20 @@ mod tests {
             by_heat: 0.2 * over,
             by_rail: 0.0,
             energy_j: gain,
+            clamp_j: 0.05,
         }
+    }
+
+    fn search(plan: Plan) -> Search {
+        let without =
+            vec![Seen { energy_j: 1.0, clamp_j: 0.05, ..Seen::default() }; plan.gains.len()];
+        Search::from(plan, &without)
     }
 
     #[test]
     fn every_coil_ends_at_the_aim_or_whole() {
         let from = [0.3, 0.5, 0.8, 0.9];
-        let mut search = Search::from(plan(from.len()));
+        let mut search = search(plan(from.len()));
         loop {
             let gains = search.gains().to_vec();
             let seen: Vec<Seen> = gains.iter().zip(from).map(|(g, from)| cut(*g, from)).collect();
@@ -214,9 +259,13 @@ mod tests {
 
     #[test]
     fn who_is_starved_by_others_keeps_the_share_of_the_supply() {
-        let mut search = Search::from(plan(2));
-        let starved =
-            |gain: f64| Seen { likeness: Some(0.7), by_heat: 0.0, by_rail: 0.4, energy_j: gain };
+        let mut search = search(plan(2));
+        let starved = |gain: f64| Seen {
+            likeness: Some(0.7),
+            by_rail: 0.4,
+            energy_j: gain,
+            ..Seen::default()
+        };
         while search.learn(&[starved(0.4), cut(search.gains()[1], 0.5)]) {}
         assert!(search.gains()[0] >= 0.15, "{:?}", search.gains());
     }
@@ -233,8 +282,8 @@ mod tests {
     fn coils_without_a_gain_and_steady_wishes_stay_as_they_are() {
         let mut start = plan(2);
         start.turns[0] = false;
-        let mut search = Search::from(start);
-        let steady = Seen { likeness: None, by_heat: 0.3, by_rail: 0.0, energy_j: 1.0 };
+        let mut search = search(start);
+        let steady = Seen { by_heat: 0.3, energy_j: 1.0, ..Seen::default() };
         assert!(!search.learn(&[cut(1.0, 0.3), steady]));
         assert_eq!(search.done().gains, [0.4, 0.4]);
     }
