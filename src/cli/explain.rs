@@ -27,8 +27,9 @@ pub(super) fn in_full(plan: &PlanReport, songs: usize) -> String {
         true => "\nNothing had to be turned down: limiter and supply took no more than moments.\n",
         false => {
             "\nEach coil was turned down by one gain for the whole run: the largest under which it \
-             still moves as it was wished\n(likeness 0.99 once the supplies have come up); the rarest \
-             peaks are left to limiter and supply.\n"
+             still moves as it was wished\n(likeness 0.99 once the supplies have come up; less where a \
+             supply is too slow or too weak for that and\nit would cost a coil more than half of its \
+             energy); the rarest peaks are left to limiter and supply.\n"
         }
     });
     text.push_str(
