@@ -217,6 +217,36 @@ fn a_run_that_is_cut_short_leaves_a_part_that_plays() {
     assert_eq!((reader.frames(), reader.is_whole(), reader.damage_count()), (1000, false, 1));
 }
 
+/// Several songs wait closed for one plan; another run of the same songs leaves as many bytes.
+#[test]
+fn a_closed_part_that_another_run_wrote_gets_no_name() {
+    let dir = tempfile::tempdir().unwrap();
+    let place = dir.path().join("song.duty");
+    let coils = [run_of(3, 255, false)];
+    let begun = |frame: u32| {
+        let mut file = DutyFile::create(&place, &head(&coils)).unwrap();
+        file.recorded(0, &codes(&coils, frame)).unwrap();
+        file.off(1).unwrap();
+        file.close().unwrap()
+    };
+    let first = begun(1);
+    let second = begun(2);
+    let part = fs::File::options().write(true).open(dir.path().join("song.duty.part")).unwrap();
+    let later = part.metadata().unwrap().modified().unwrap() + std::time::Duration::from_secs(60);
+    part.set_modified(later).unwrap();
+    let error = first.finish(&tail(1, 3)).unwrap_err();
+    assert!(matches!(error, SinkError::Place { .. }), "{error}");
+    for word in ["song.duty.part", "another run"] {
+        assert!(error.to_string().contains(word), "{word} is missing: {error}");
+    }
+    // So is the other one's, whose time was changed: what cannot be told apart is not named.
+    assert!(second.finish(&tail(1, 3)).is_err());
+    assert!(!place.exists());
+    let whole = begun(1);
+    whole.finish(&tail(1, 3)).unwrap();
+    assert!(place.exists());
+}
+
 #[test]
 fn places_that_cannot_work_are_refused_at_once() {
     let directory = tempfile::tempdir().unwrap();

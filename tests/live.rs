@@ -47,7 +47,7 @@ fn play(
 ) -> Memory {
     let Line { mut engine, mut metering, head, .. } =
         Line::new(job, further, source.format()).unwrap();
-    let recording = Recording::create(&dir.join("show.duty"), &head, &job.start).unwrap();
+    let recording = Recording::create(&dir.join("show.duty"), &head, Some(&job.start)).unwrap();
     let saving = Saving::create(&dir.join("heard.wav"), source.format()).unwrap();
     let (watch, _seen, _told) = watch();
     let notices = watch.notices.clone();
@@ -195,7 +195,8 @@ fn the_frame_path_takes_no_memory() {
     let controls = Controls::new(Arc::default());
     let (watch, seen, _told) = watch();
     let notices = watch.notices.clone();
-    let recording = Recording::create(&dir.path().join("show.duty"), &head, &job.start).unwrap();
+    let recording =
+        Recording::create(&dir.path().join("show.duty"), &head, Some(&job.start)).unwrap();
     let saving = Saving::create(&dir.path().join("heard.wav"), format).unwrap();
     let mut heat = |_: &[f64]| true;
     let mut show = Show::new(&engine, &controls, watch, Some(saving), None, &mut heat);

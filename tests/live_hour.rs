@@ -60,7 +60,8 @@ fn an_hour_drifts_by_nothing_and_takes_no_memory() {
         taken.extend(seen.try_iter().map(|snapshot| snapshot.instants));
         true
     };
-    let recording = Recording::create(&dir.path().join("hour.duty"), &head, &job.start).unwrap();
+    let recording =
+        Recording::create(&dir.path().join("hour.duty"), &head, Some(&job.start)).unwrap();
     let mut show = Show::new(&engine, &controls, watch, None, None, &mut heat);
     let mut count = Count::default();
     let mut outlet = Outlet::new(&mut count, Some(recording), notices);
@@ -68,7 +69,7 @@ fn an_hour_drifts_by_nothing_and_takes_no_memory() {
     let tail = tail(&engine, show.digest_hex());
     drop(show);
     let kept = outlet.release().unwrap().finish(&tail);
-    let (now, notes): (u64, Vec<String>) = (resident_kb(), told.try_iter().collect());
+    let (now, notes): (u64, Vec<String>) = (resident_kb(), told.take().collect());
     println!("resident: {after_a_minute} kB after a minute, {now} kB after an hour");
     assert!(kept.is_some_and(|kept| kept.is_ok()), "{notes:?}");
     assert_eq!((count.0, count.1), (720_001, 720_001), "frames 0 to 3600 s x 200/s, then off");

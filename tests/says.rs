@@ -8,46 +8,13 @@
 )]
 
 mod common;
+#[path = "common/desk.rs"]
+mod desk;
 
-use std::process::{Command, Stdio};
+use std::io::Write as _;
+use std::process::Stdio;
 
-use tempfile::TempDir;
-
-struct Desk {
-    dir: TempDir,
-}
-
-/// Exit code, standard output, standard error.
-struct Run {
-    code: Option<i32>,
-    told: String,
-    errors: String,
-}
-
-impl Desk {
-    fn new() -> Self {
-        let desk = Self { dir: TempDir::new().unwrap() };
-        desk.write("display.toml", common::HOT_RING);
-        desk.write("mapping.toml", common::BUSY);
-        desk
-    }
-
-    fn write(&self, name: &str, text: &str) {
-        std::fs::write(self.dir.path().join(name), text).unwrap();
-    }
-
-    fn command(&self, args: &[&str]) -> Command {
-        let mut command = Command::new(env!("CARGO_BIN_EXE_coilscore"));
-        command.args(args).current_dir(self.dir.path()).stdin(Stdio::null());
-        command
-    }
-
-    fn run(&self, args: &[&str]) -> Run {
-        let run = self.command(args).output().unwrap();
-        let text = |bytes: Vec<u8>| String::from_utf8(bytes).unwrap();
-        Run { code: run.status.code(), told: text(run.stdout), errors: text(run.stderr) }
-    }
-}
+use desk::{Desk, Run};
 
 #[test]
 fn budget_says_what_a_pulse_too_long_for_heat_does_and_what_helps() {
@@ -113,6 +80,25 @@ fn names_with_line_ends_stay_on_their_line() {
     }
 }
 
+/// What was typed comes back in what is said about it: on its line, and without orders to the terminal.
+#[test]
+fn what_was_typed_wrong_is_written_out() {
+    let desk = Desk::new();
+    let walk = ["walk", "--dry-run", "--display", "display.toml", "--seconds"];
+    for args in [
+        &[&walk[..], &["5\nerror: two\u{7}\u{202e}"]].concat()[..],
+        &["five\nerror: two\u{7}\u{202e}"],
+        &["render", "--five\nerror: two\u{7}\u{202e}"],
+        &["render", "a", "--arith", "5\nerror: two\u{7}\u{202e}"],
+    ] {
+        let run = desk.run(args);
+        assert_eq!(run.code, Some(2), "{args:?}");
+        assert!(run.errors.contains("\\u{a}error: two\\u{7}\\u{202e}"), "{}", run.errors);
+        let through = |c: char| c == '\u{202e}' || (c != '\n' && c.is_control());
+        assert!(!run.errors.contains(through), "{args:?}: {}", run.errors.escape_debug());
+    }
+}
+
 /// POSIX's utilities end with more than 0 when an error occurred, and XCU 1.4 counts a failed write to
 /// standard output as one.
 #[test]
@@ -121,10 +107,9 @@ fn help_that_could_not_be_written_has_failed() {
     let desk = Desk::new();
     for args in [&["--help"][..], &["render", "--help"], &["--version"], &["help", "walk"]] {
         let full = std::fs::File::options().write(true).open("/dev/full").unwrap();
-        let run = desk.command(args).stdout(full).output().unwrap();
-        let said = String::from_utf8_lossy(&run.stderr).into_owned();
-        assert_eq!(run.status.code(), Some(1), "{args:?}: {said}");
-        assert!(said.contains("standard output"), "{args:?}: {said}");
+        let run = Run::from(desk.command(args).stdout(full).output().unwrap());
+        assert_eq!(run.code, Some(1), "{args:?}: {}", run.errors);
+        assert!(run.errors.contains("standard output"), "{args:?}: {}", run.errors);
         assert_eq!(desk.run(args).code, Some(0), "{args:?}");
     }
     assert_eq!(desk.run(&["--hlep"]).code, Some(2));
@@ -142,6 +127,15 @@ fn a_walk_that_waits_for_keys_is_refused_where_none_can_come() {
         }
         assert!(!run.told.contains("nothing was marked"), "{args:?}: {}", run.told);
     }
+    // Keys that end before the walk does leave it undone.
+    let mut walk = desk.command(&["walk", "--dry-run", "--display", "display.toml"]);
+    walk.stdin(Stdio::piped()).stdout(Stdio::piped()).stderr(Stdio::piped());
+    let mut walk = walk.spawn().unwrap();
+    walk.stdin.take().unwrap().write_all(b"nd").unwrap();
+    let run = Run::of(walk);
+    assert_eq!(run.code, Some(1), "{}", run.errors);
+    assert!(run.errors.contains("keys ended before the walk"), "{}", run.errors);
+    assert!(run.told.contains("walked 2 of 24 coils"), "{}", run.told);
     let alone = ["walk", "--dry-run", "--display", "display.toml", "--seconds", "0.02"];
     let run = desk.run(&alone);
     assert_eq!(run.code, Some(0), "{}", run.errors);

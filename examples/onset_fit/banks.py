@@ -86,13 +86,19 @@ def keep(path, sounds):
         np.savez(path, **{name: np.round(x * (32_000 / top)).astype("<i2") for name, x in sounds.items()})
 
 
-def main():
-    flags = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+def asked(doc, what):
+    """The folder to write into, made if need be, and the paths to read from."""
+    flags = argparse.ArgumentParser(description=doc.splitlines()[0])
     flags.add_argument("folder", type=Path)
-    flags.add_argument("fonts", type=Path, nargs="+")
-    asked = flags.parse_args()
-    asked.folder.mkdir(parents=True, exist_ok=True)
-    for font in asked.fonts:
+    flags.add_argument(what, type=Path, nargs="+")
+    given = flags.parse_args()
+    given.folder.mkdir(parents=True, exist_ok=True)
+    return given.folder, getattr(given, what)
+
+
+def main():
+    folder, fonts = asked(__doc__, "fonts")
+    for font in fonts:
         here = presets(font)
         for bank, program in here:
             # A bank of one preset is a drum kit wherever it lies.
@@ -101,7 +107,7 @@ def main():
                 channel = 9 if bank == 128 else 0
                 sounds = render(font, channel, 0, program, strokes)
                 names = [f"{key}_{velocity}" for key, velocity in strokes]
-                keep(asked.folder / f"{font.stem}-{program}.kit.npz", dict(zip(names, sounds)))
+                keep(folder / f"{font.stem}-{program}.kit.npz", dict(zip(names, sounds)))
         programs = [p for p in PROGRAMS if (0, p) in here]
         if len(programs) > 1:
             notes = {}
@@ -109,7 +115,7 @@ def main():
                 keys = [(key, 100) for key in NOTE_KEYS]
                 for (key, _), x in zip(keys, render(font, 0, 0, program, keys)):
                     notes[f"{program}_{key}"] = x
-            keep(asked.folder / f"{font.stem}.notes.npz", notes)
+            keep(folder / f"{font.stem}.notes.npz", notes)
 
 
 if __name__ == "__main__":

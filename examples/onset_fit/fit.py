@@ -119,10 +119,10 @@ def highest(looks, at, groups):
     return rises.max() if rises.size else 0.0
 
 
-def slow_mean(rises):
+def slow_mean(numbers):
     """The slow mean of what was MEAN_LAG looks earlier."""
     keep = np.exp(-1 / (MEAN_S * LOOKS_PER_S))
-    late = np.vstack([np.zeros((MEAN_LAG, rises.shape[1]), "f4"), rises[:-MEAN_LAG]])
+    late = np.vstack([np.zeros((MEAN_LAG, numbers.shape[1]), "f4"), numbers[:-MEAN_LAG]])
     return lfilter([1 - keep], [1, -keep], late, axis=0).astype("f4")
 
 
@@ -265,7 +265,7 @@ def fit(data, passes, seed, net=None, fastest=None):
     for n in range(steps):
         here = rng.choice(rows, size)
         x = (data.inputs(here) - middle) / spread
-        # The middle of the fit is the fastest part of it; the end is slow.
+        # Fastest soon after the beginning, then ever slower.
         rate = fastest * min(1, n / 500) * 0.5 * (1 + np.cos(np.pi * n / steps)) + 1e-6
         off = net.step(x, data.want[here], data.care[here], rate)
         if n % 500 == 0:

@@ -9,7 +9,6 @@ one that no name below fits is left out, and a folder without kick, snare and cl
 Writes DIR/NAME-N.kit.npz as banks.py does; N counts where a folder has several of a kind. Only
 needed to fit anew; no test calls it.
 """
-import argparse
 import re
 import subprocess
 import xml.etree.ElementTree as xml
@@ -17,7 +16,7 @@ from pathlib import Path
 
 import numpy as np
 
-from banks import keep
+from banks import asked, keep
 from strokes import RATE_HZ
 
 # The first that fits counts. Keys of the General MIDI percussion map; none: not to be used.
@@ -40,7 +39,6 @@ NAMES = [
     (r"floor|tom low|low tom", (41, 43)),
     (r"tom (mid|2)|middle tom|^tom$", (45, 47)),
     (r"tom|high tom", (50, 48)),
-    (r"cowbell", (56,)),
     (r"conga|bongo|drum", (63, 64)),
 ]
 SECONDS = 2.9
@@ -92,10 +90,10 @@ def kits(folder):
             sounds = layers(folder, instrument)
         if sounds:
             found.setdefault(keys, []).append(sounds)
-    asked = [found.get(keys, []) for keys in ((36, 35), (38, 40), (42,))]
-    if not all(asked):
+    needed = [found.get(keys, []) for keys in ((36, 35), (38, 40), (42,))]
+    if not all(needed):
         return
-    for n in range(min(3, max(map(len, asked)))):
+    for n in range(min(3, max(map(len, needed)))):
         kit = {}
         for keys, sounds in found.items():
             for k, key in enumerate(keys):
@@ -104,15 +102,11 @@ def kits(folder):
 
 
 def main():
-    flags = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    flags.add_argument("folder", type=Path)
-    flags.add_argument("kits", type=Path, nargs="+")
-    asked = flags.parse_args()
-    asked.folder.mkdir(parents=True, exist_ok=True)
-    for folder in asked.kits:
+    out, folders = asked(__doc__, "kits")
+    for folder in folders:
         name = re.sub(r"\W+", "_", folder.name)
         for n, sounds in kits(folder) if (folder / "drumkit.xml").is_file() else ():
-            keep(asked.folder / f"{name}-{n}.kit.npz", sounds)
+            keep(out / f"{name}-{n}.kit.npz", sounds)
 
 
 if __name__ == "__main__":

@@ -127,7 +127,7 @@ def add_notes(song, times, per_beat, beats):
             note, kind = kits.notes_of(rng, song.bank)
         else:
             note, kind = rng.choice(notes.BASSES if part == "bass" else notes.MAKERS)(rng)
-        octave = {"bass": -0, "chords": 2}.get(part, int(rng.integers(1, 5)))
+        octave = {"bass": 0, "chords": 2}.get(part, int(rng.integers(1, 5)))
         every = {"bass": [1, 2, 4], "chords": [2, 4, 8, 16], "run": [1, 1, 2]}.get(part, [1, 2, 3, 4])
         degree, step, what = int(rng.integers(0, 7)), int(rng.integers(0, 4)), "onset" if kind == "struck" else "soft"
         legato, uneven = between(rng, 0.4, 1.6), rng.choice([0, 0.004, 0.012])

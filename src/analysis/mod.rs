@@ -42,12 +42,14 @@ use inlet::Layout;
 use ladder::{Ladder, Rates};
 use level::{Follower, QuietGate};
 use looks::Looks;
+use serde::Serialize;
 use spectrum::{Planner, Spectrum};
 use std::fmt;
 use tally::Tally;
 
 /// Part of the sound a band listens to.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize)]
+#[serde(rename_all = "snake_case")]
 pub enum Channel {
     /// Mean power over all channels. A full-scale sine in every channel reads 0 dBFS.
     All,

@@ -1,5 +1,7 @@
 //! What [`Budget`](super::Budget) must know, in units, without names or options.
 
+use serde::Serialize;
+
 use super::drive::Pull;
 use crate::units::{
     Amps, Celsius, CoilId, JoulesPerKelvin, KelvinPerWatt, Ohms, Rate, Seconds, Volts,
@@ -7,9 +9,11 @@ use crate::units::{
 };
 
 /// Which ways a driver can push.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
 pub enum Polarity {
     /// One way: negative wishes become off and are counted as cut by the driver.
+    #[serde(rename = "one_way")]
     Unipolar,
     /// A bridge that sets direction and size apart (sign-magnitude): both ways, no heat at rest.
     SignMagnitude,

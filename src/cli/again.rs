@@ -35,7 +35,8 @@ pub(super) fn read(
     while let Some(_entry) = file.next_entry().map_err(Failure::failed)? {}
     if file.inputs().start.is_none() {
         return Err(Failure::Refused(format!(
-            "--inputs {}: it does not say how the run started, so no live run recorded it",
+            "--inputs {}: it does not say how the run started: it was rendered, or tuned, where \
+             changes are not kept",
             path.shown()
         )));
     }

@@ -9,6 +9,7 @@ use coilscore::budget::{Budget, BudgetSettings, Start};
 use coilscore::engine::Prepared;
 use coilscore::mapper::{Combine, Mapper, MotionSettings, Path as Way};
 use coilscore::preset::display::Lifts;
+use coilscore::preset::mapping::Mirror;
 use coilscore::preset::{
     Display, Mapping, Names, counted, prepare, prepare_display, prepare_pulls,
 };
@@ -196,9 +197,9 @@ fn whole_words(mapping: &Mapping) -> Vec<String> {
         words.push(format!("all wishes times {}", mapping.master));
     }
     match mapping.mirror {
-        "x" => words.push("left and right swapped".into()),
-        "y" => words.push("top and bottom swapped".into()),
-        _ => {}
+        Mirror::None => {}
+        Mirror::X => words.push("left and right swapped".into()),
+        Mirror::Y => words.push("top and bottom swapped".into()),
     }
     if mapping.turn_deg.abs() > 0.0 {
         words.push(format!("turned by {} degrees", mapping.turn_deg));

@@ -45,6 +45,9 @@ mod tune;
 mod walk;
 
 use coilscore::shown::Shown as _;
+use std::env::args_os;
+use std::ffi::OsString;
+use std::path::Path;
 use std::process::ExitCode;
 
 use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
@@ -142,10 +145,23 @@ fn command() -> clap::Command {
         .mut_subcommands(move |command| takes_numbers(command).mut_subcommands(takes_numbers))
 }
 
+/// What was typed; or help, or what is wrong with it. That repeats what was typed, on its line and
+/// with nothing in it that a terminal obeys.
+fn typed() -> Result<Args, clap::Error> {
+    let read = |typed: Vec<OsString>| {
+        let matches = command().try_get_matches_from(typed)?;
+        Args::from_arg_matches(&matches)
+    };
+    read(args_os().collect()).map_err(|error| {
+        let shown = args_os().map(|typed| Path::new(&typed).shown().into());
+        let told = read(shown.collect()).err();
+        told.filter(|told| told.kind() == error.kind()).unwrap_or(error)
+    })
+}
+
 /// Runs the program and returns its exit code.
 pub(crate) fn main() -> ExitCode {
-    let typed = command().try_get_matches();
-    let args = match typed.and_then(|matches| Args::from_arg_matches(&matches)) {
+    let args = match typed() {
         Ok(args) => args,
         Err(error) => return told_instead(&error),
     };
@@ -223,7 +239,7 @@ fn abandoned(report: &coilscore::sink::board::BoardReport) -> String {
 }
 
 /// Writes a whole file: under its name only once it is complete.
-fn write_whole(path: &std::path::Path, bytes: &[u8]) -> Outcome {
+fn write_whole(path: &Path, bytes: &[u8]) -> Outcome {
     use std::io::Write;
     let (part, mut file) = Part::create(path).map_err(Failure::failed)?;
     match file.write_all(bytes).and_then(|()| part.settle(&file)) {

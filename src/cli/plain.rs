@@ -1,5 +1,7 @@
 //! Text for people, whatever was in it: names of files and devices come from anywhere.
 
+use coilscore::shown::is_order;
+
 /// Without the system's error numbers, and with control characters written out so that none of
 /// them reaches the terminal.
 pub(super) fn plain(text: &str) -> String {
@@ -7,7 +9,7 @@ pub(super) fn plain(text: &str) -> String {
     for character in without_numbers(text).chars() {
         match character {
             '\n' | '\t' => out.push(character),
-            _ if character.is_control() => out.extend(character.escape_unicode()),
+            _ if is_order(character) => out.extend(character.escape_unicode()),
             _ => out.push(character),
         }
     }

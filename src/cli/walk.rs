@@ -117,7 +117,7 @@ fn dry(args: &Args, display: &Display) -> Outcome {
     };
     let (round, end) = walk(args, stand, &mut floor)?;
     found::tell(args, display, &round, None)?;
-    conclude(end, None)
+    conclude(Ok(end), None)
 }
 
 /// What the wishes go through.
@@ -162,13 +162,17 @@ enum End {
 }
 
 /// `not_off`: boards that have not said that they are off.
-fn conclude(end: End, not_off: Option<String>) -> Outcome {
+fn conclude(end: Result<End, Failure>, not_off: Option<String>) -> Outcome {
+    use Failure::{Failed, Refused, Stopped};
     match (end, not_off) {
-        (End::Over, None) => Ok(()),
-        (End::Over, Some(not_off)) => Err(Failure::Failed(not_off)),
-        (End::Stopped, not_off) => Err(Failure::all_off(not_off)),
-        (End::Failed(why), None) => Err(Failure::Failed(why)),
-        (End::Failed(why), Some(not_off)) => Err(Failure::Failed(format!("{why}\n{not_off}"))),
+        (Ok(End::Over), None) => Ok(()),
+        (Ok(End::Over), Some(not_off)) => Err(Failed(not_off)),
+        (Ok(End::Stopped), not_off) => Err(Failure::all_off(not_off)),
+        (Ok(End::Failed(why)), None) => Err(Failed(why)),
+        (Err(failure), None) => Err(failure),
+        (Ok(End::Failed(why)) | Err(Refused(why) | Failed(why) | Stopped(why)), Some(not_off)) => {
+            Err(Failed(format!("{why}\n{not_off}")))
+        }
     }
 }
 
@@ -214,6 +218,9 @@ const LEAP: Duration = Duration::from_millis(250);
 const NO_KEYS: &str = "nobody can press a key: standard input has ended. Start it from a terminal, send it keys \
                        through a pipe, or let it go round by itself with --seconds S";
 
+const KEYS_ENDED: &str = "the keys ended before the walk did (standard input, or its terminal, is gone): what was \
+                          seen up to there is told above. q ends a walk in good order";
+
 const STOOD_STILL: &str = "the computer stood still for a quarter of a second or longer, and what the coil did meanwhile is not \
      known: let it rest and log again, with nothing else at work";
 
@@ -221,8 +228,6 @@ const STOOD_STILL: &str = "the computer stood still for a quarter of a second or
 struct Pace<'a> {
     stand: Stand<'a>,
     rate: Rate,
-    /// Whether nothing is driven.
-    dry: bool,
     /// Whether it goes on without keys.
     alone: bool,
     lift: bool,
@@ -238,7 +243,6 @@ impl<'a> Pace<'a> {
         Self {
             stand,
             rate: args.rate,
-            dry: args.dry_run,
             alone,
             lift: args.lift,
             exact: args.log.log.is_some(),
@@ -284,10 +288,12 @@ impl<'a> Pace<'a> {
                 return Ok(End::Stopped);
             }
             heard |= action.is_some();
-            if self.dry && keys.over() && !self.alone && !heard {
-                return Err(Failure::Refused(NO_KEYS.into()));
+            if keys.over() && !self.alone {
+                return match heard {
+                    true => Ok(End::Failed(KEYS_ENDED.into())),
+                    false => Err(Failure::Refused(NO_KEYS.into())),
+                };
             }
-            let action = if keys.over() && !self.alone { Some(Action::Stop) } else { action };
             let reading = match (floor.reading)(coil) {
                 Ok(reading) => reading,
                 Err(why) => return Ok(End::Failed(format!("the board is lost: {why}"))),

@@ -139,18 +139,3 @@ fn falling_square(peak: f64) -> f64 {
     }
     r * r / 2.0 - r + libm::log1p(r)
 }
-
-/// Heat share of a bridge in locked antiphase: it always pushes one way or the other, and rest is
-/// half of each. `duty` -1 to 1.
-///
-/// This is why such bridges are refused: unless the PWM is fast against L/R, a coil at rest takes
-/// nearly the heat of full drive, all evening, and no cap on the duty can take it away.
-///
-/// ```
-/// use coilscore::coil::pwm::locked_antiphase_heat_share;
-/// assert_eq!(locked_antiphase_heat_share(0.0, f64::INFINITY), 1.0);
-/// ```
-pub fn locked_antiphase_heat_share(duty: f64, x: f64) -> f64 {
-    let forwards = (1.0 + duty.clamp(-1.0, 1.0)) / 2.0;
-    1.0 - 4.0 * forwards + 4.0 * heat_share(forwards, x)
-}

@@ -1,5 +1,7 @@
 //! What a mapping says, resolved: the settings of [`Mapper`](super::Mapper), checked when it is built.
 
+use serde::Serialize;
+
 use crate::units::{CoilId, Millimetres, Rate, Seconds};
 
 /// Place of a coil on the display front, seen from the viewer: x to the right, y up.
@@ -208,7 +210,8 @@ pub struct RouteSettings {
 }
 
 /// How routes that reach the same coil are put together.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize)]
+#[serde(rename_all = "snake_case")]
 pub enum Combine {
     /// The wish of largest size wins; of equals, the earlier route.
     #[default]

@@ -5,7 +5,7 @@ use serde::Serialize;
 
 pub use super::coils::Block;
 use super::digest::digest_hex;
-pub use super::driver::{Driver, DriverKind};
+pub use super::driver::{AtReset, Driver, DriverKind, Stagger};
 use super::finding::{At, Finding, Refusals, SharedSource};
 pub use super::hardware::{CoilType, Enclosure, Neighbours, Rail, Trust};
 pub use super::harness::{Fault, Harness, Link, Wire};

@@ -9,6 +9,7 @@ use super::limits::{
 };
 use super::section::Section;
 use super::values::{Menu, Picked};
+use crate::budget::Polarity;
 
 /// How compare values become pulses.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
@@ -91,6 +92,30 @@ impl DriverKind {
     }
 }
 
+/// When the pulses of a board begin.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Stagger {
+    /// All at once.
+    Together,
+    /// Evenly over the period.
+    Spread,
+}
+
+/// Outputs while the board starts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum AtReset {
+    /// Nobody said.
+    Unknown,
+    /// Off.
+    Off,
+    /// Neither on nor off.
+    Floating,
+    /// On: a display that says so is refused.
+    On,
+}
+
 /// What switches the coils.
 #[derive(Debug, Clone, Serialize)]
 pub struct Driver {
@@ -98,8 +123,8 @@ pub struct Driver {
     pub pwm_hz: Option<At<f64>>,
     /// Compare value at full duty, 1 to 65535; 1 to 32767 for `sign_magnitude`.
     pub steps: u16,
-    /// `one_way` (default) or `sign_magnitude`, a bridge that sets direction and size apart.
-    pub polarity: &'static str,
+    /// Which ways it can push; default one.
+    pub polarity: Polarity,
     /// How long the last frame stays on the coils when no more come, ms; default 250.
     pub hold_ms: f64,
     /// How softly power is taken back near a limit, ms; default 300.
@@ -110,9 +135,8 @@ pub struct Driver {
     pub ride_s: f64,
     /// How pulses are made; default a timer of which nothing more is known.
     pub kind: At<DriverKind>,
-    /// `together` (default): all pulses of a board begin at once; `spread`: evenly over the
-    /// period.
-    pub stagger: &'static str,
+    /// When the pulses of a board begin; default together.
+    pub stagger: Stagger,
     /// Shortest pulse that switches properly, microseconds; shorter ones are left out. Default 0.
     pub min_on_us: f64,
     /// Lost in the switch, V; default 0. For the build sheet and for the duty of a wanted pull: heat is
@@ -120,8 +144,8 @@ pub struct Driver {
     pub switch_drop_v: f64,
     /// Lost in the freewheel diode, V; default 0. As above.
     pub diode_drop_v: f64,
-    /// Outputs while the board starts: `unknown` (default), `off` or `floating`.
-    pub at_reset: &'static str,
+    /// Outputs while the board starts; default unknown.
+    pub at_reset: AtReset,
     /// Zero between signs on a bridge, ms; default 5.
     pub bridge_zero_ms: f64,
 }
@@ -137,7 +161,7 @@ fn is_usual_ride(ride_s: &f64) -> bool {
 impl Driver {
     /// Whether negative duties do anything.
     pub fn two_way(&self) -> bool {
-        self.polarity != "one_way"
+        self.polarity == Polarity::SignMagnitude
     }
 
     /// Shortest pulse as a share of the PWM period, 0 to 1.
@@ -162,12 +186,12 @@ pub(super) fn read(root: &mut Section<'_>) -> Option<Driver> {
     let knee_ms = section.number_or(&KNEE, 300.0).value;
     let ride_s = section.number_or(&RIDE, USUAL_RIDE_S).value;
     let wide = steps.as_ref().filter(|steps| steps.value > MOST_TWO_WAY_STEPS);
-    if let (Some(steps), "sign_magnitude") = (wide, polarity) {
+    if let (Some(steps), Polarity::SignMagnitude) = (wide, polarity) {
         let title = format!("{}: {} is outside 1 to 32767", section.path("steps"), steps.value);
         section.pad.refuse(&steps.span, title, "the sign of a two-way driver takes one of 16 bits");
     }
     let kind = read_kind(&mut section);
-    let stagger = section.word_or("stagger", &["together", "spread"]);
+    let stagger = section.choice("stagger");
     let min_on_us = read_min_on(&mut section, pwm_hz.as_ref());
     let switch_drop_v = section.number_or(&SWITCH_DROP, 0.0).value;
     let diode_drop_v = section.number_or(&DIODE_DROP, 0.0).value;
@@ -191,7 +215,7 @@ pub(super) fn read(root: &mut Section<'_>) -> Option<Driver> {
     })
 }
 
-fn read_polarity(section: &mut Section<'_>) -> &'static str {
+fn read_polarity(section: &mut Section<'_>) -> Polarity {
     if let Some(found) =
         section.peek("polarity").filter(|f| f.value.as_str() == Some("locked_antiphase"))
     {
@@ -201,9 +225,9 @@ fn read_polarity(section: &mut Section<'_>) -> &'static str {
         let finding = section.pad.finding(Weight::Refusal, &found.span, title, cure);
         let why = "it heats the coil at rest: with slow PWM as much as at full duty";
         section.pad.add(finding.help(why));
-        return "sign_magnitude";
+        return Polarity::SignMagnitude;
     }
-    section.word_or("polarity", &["one_way", "sign_magnitude"])
+    section.choice("polarity")
 }
 
 const KINDS: Menu = Menu {
@@ -278,30 +302,30 @@ fn read_min_on(section: &mut Section<'_>, pwm_hz: Option<&At<f64>>) -> f64 {
 /// A driver whose shortest pulse is more than this share of the period is a slip.
 const LARGEST_LEAST_DUTY: f64 = 0.5;
 
-fn read_at_reset(section: &mut Section<'_>) -> &'static str {
+fn read_at_reset(section: &mut Section<'_>) -> AtReset {
     let written = section.peek("at_reset");
-    let word = section.word_or("at_reset", &["unknown", "off", "floating", "on"]);
-    let Some(found) = written else { return word };
+    let outputs = section.choice("at_reset");
+    let Some(found) = written else { return outputs };
     let pull = "hold each gate off with a resistor to its source, 10 kohm or so";
-    match word {
-        "on" => {
+    match outputs {
+        AtReset::On => {
             let title = format!("{}: every coil is on while the board starts", found.path);
             let cure = "use outputs that start off, or a common enable that does";
             let finding = section.pad.finding(Weight::Refusal, &found.span, title, cure);
             section.pad.add(finding.help(format!("where the outputs can float instead: {pull}")));
         }
-        "floating" => {
+        AtReset::Floating => {
             let title = format!("{}: coils may switch on while the board starts", found.path);
             section.pad.warn(&found.span, title, format!("{pull}; then write \"off\""));
         }
-        _ => {}
+        AtReset::Unknown | AtReset::Off => {}
     }
-    word
+    outputs
 }
 
-fn read_bridge_zero(section: &mut Section<'_>, polarity: &str) -> f64 {
+fn read_bridge_zero(section: &mut Section<'_>, polarity: Polarity) -> f64 {
     let written = section.number_if(&BRIDGE_ZERO);
-    if let (Some(zero), "one_way") = (&written, polarity) {
+    if let (Some(zero), Polarity::Unipolar) = (&written, polarity) {
         let title =
             format!("{}: a one-way driver has no sign to turn", section.path("bridge_zero_ms"));
         section.pad.warn(&zero.span, title, "leave it out, or say `polarity = \"sign_magnitude\"`");

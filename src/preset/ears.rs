@@ -2,7 +2,7 @@
 
 use super::display::Display;
 use super::mapping::Mapping;
-use super::route::Hears;
+use super::route::{Hears, Strokes, Window};
 use crate::analysis::EarRequest;
 use crate::analysis::onset::Kind;
 use crate::mapper;
@@ -10,12 +10,12 @@ use crate::units::{Hertz, Seconds};
 
 /// Band whose level says how much an event of a kind counts, Hz: where such strokes have most of
 /// their power (common practice, no source).
-pub(super) fn band_of(kind: &str) -> (f64, f64) {
-    match kind {
-        "kick" => (40.0, 120.0),
-        "snare" => (180.0, 4000.0),
-        "hat" => (6000.0, 16_000.0),
-        _ => (40.0, 12_000.0),
+pub(super) fn band_of(strokes: Strokes) -> (f64, f64) {
+    match strokes {
+        Strokes::Any => (40.0, 12_000.0),
+        Strokes::Kick => (40.0, 120.0),
+        Strokes::Snare => (180.0, 4000.0),
+        Strokes::Hat => (6000.0, 16_000.0),
     }
 }
 
@@ -25,10 +25,10 @@ pub(super) fn request(hears: &Hears, lag: Seconds) -> Option<EarRequest> {
     let seconds = |ms: Option<f64>| ms.map_or(lag, |ms| Seconds(ms / 1000.0));
     Some(match *hears {
         Hears::Onset { of, .. } => EarRequest::Event(match of {
-            "kick" => Kind::Kick,
-            "snare" => Kind::Snare,
-            "hat" => Kind::Hat,
-            _ => Kind::Onset,
+            Strokes::Any => Kind::Onset,
+            Strokes::Kick => Kind::Kick,
+            Strokes::Snare => Kind::Snare,
+            Strokes::Hat => Kind::Hat,
         }),
         Hears::OnsetInBand { low_hz, high_hz, .. } => {
             EarRequest::EventInBand { low_hz: Hertz(low_hz), high_hz: Hertz(high_hz) }
@@ -36,7 +36,7 @@ pub(super) fn request(hears: &Hears, lag: Seconds) -> Option<EarRequest> {
         Hears::Beat { lead_ms, sure } => EarRequest::Beat { lead_s: seconds(lead_ms), sure },
         Hears::BeatPhase { lead_ms, sure } => EarRequest::Phase { lead_s: seconds(lead_ms), sure },
         Hears::Brightness { .. } => EarRequest::Brightness,
-        Hears::Loudness { over } => EarRequest::Loudness { slow: over == "short_term" },
+        Hears::Loudness { over } => EarRequest::Loudness { slow: over == Window::ShortTerm },
         Hears::Band { .. }
         | Hears::ScaleBand { .. }
         | Hears::Bands { .. }

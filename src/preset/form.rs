@@ -6,17 +6,20 @@
 
 use serde::Serialize;
 
+use super::choice::Choice;
 use super::limits::{
     ATTACK, BAND, BAND_COUNT, EDGE, EDGES, EXPONENT, FADE, FASTEST, FIRST_BAND, FLOOR, FLOOR_DBFS,
     FROM, FULL, FULL_DBFS, HIGH, HOLD, IDLE_LEVEL, KEEP, LAST_BAND, LAYER, LEAD, LEAST, LOW,
     MASTER, NOMINAL, PERIOD, QUIET, Quantity, RELEASE, REST, SOURCE, SPEED, SPOT, START, SURE, TO,
     TOWARDS, TRIM, TURN, WEIGHT,
 };
-use super::mapping::QUIETS;
+use super::mapping::{Mirror, QUIETS, Size, Strokes, Window};
 use super::read_hears::HEARS;
 use super::read_moves::{MOVES, PATH};
 use super::read_route::{CURVE, RANGE};
 use super::values::Menu;
+use crate::analysis::{Channel, Weighting};
+use crate::mapper::Combine;
 
 /// A key and what may stand there.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -128,7 +131,7 @@ fn mapping() -> Vec<Field> {
         field("name", None, Holds::Text),
         field("intent", None, Holds::Text),
         number(&MASTER, Some("1")),
-        word("combine", &["max", "add", "over"], "\"max\""),
+        word::<Combine>("combine"),
         number(&REST, Some("800")),
         field(
             "passages",
@@ -139,7 +142,7 @@ fn mapping() -> Vec<Field> {
             },
         ),
         menu("quiet", &QUIETS, Some("\"follow\"")),
-        word("mirror", &["none", "x", "y"], "\"none\""),
+        word::<Mirror>("mirror"),
         number(&TURN, Some("0")),
         field("idle", None, Holds::Table { fields: idle, example: "idle = { level = 0.1 }" }),
     ]
@@ -148,8 +151,8 @@ fn mapping() -> Vec<Field> {
 fn route() -> Vec<Field> {
     vec![
         field("name", None, Holds::Text),
-        word("channel", &["all", "left", "right", "mid", "side"], "\"all\""),
-        word("weighting", &["none", "a"], "\"none\""),
+        word::<Channel>("channel"),
+        word::<Weighting>("weighting"),
         menu("hears", &HEARS, None),
         menu("range", &RANGE, Some("{ follow = { floor_db = -24, full_db = 0 } }")),
         menu("curve", &CURVE, Some("\"straight\"")),
@@ -166,7 +169,7 @@ fn route() -> Vec<Field> {
 fn keys_of(under: &str, kind: &str) -> Vec<Field> {
     const SCALES: &[&str] = &["octave", "third_octave", "bark", "erb", "mel"];
     let group = || field("group", None, Holds::Group);
-    let size = || word("size", &["level", "even"], "\"level\"");
+    let size = || word::<Size>("size");
     match (under, kind) {
         ("hears", "band") => vec![number(&LOW, None), number(&HIGH, None)],
         ("hears", "scale_band") => vec![
@@ -182,14 +185,12 @@ fn keys_of(under: &str, kind: &str) -> Vec<Field> {
             whole(&FIRST_BAND, None),
             whole(&LAST_BAND, None),
         ],
-        ("hears", "onset") => vec![word("of", &["any", "kick", "snare", "hat"], "\"any\""), size()],
+        ("hears", "onset") => vec![word::<Strokes>("of"), size()],
         ("hears", "onset_in_band") => vec![number(&LOW, None), number(&HIGH, None), size()],
         // Left out, the lead is the display's lag.
         ("hears", "beat" | "beat_phase") => vec![number(&LEAD, None), number(&SURE, Some("0.4"))],
         ("hears", "brightness") => vec![number(&LOW, None), number(&HIGH, None)],
-        ("hears", "loudness") => {
-            vec![word("over", &["momentary", "short_term"], "\"momentary\"")]
-        }
+        ("hears", "loudness") => vec![word::<Window>("over")],
         ("hears", "edges") => vec![field("hz", None, Holds::Numbers(bounds(&EDGES, false)))],
         ("range", "follow") => vec![number(&FLOOR, None), number(&FULL, None)],
         ("range", "fixed") => vec![number(&FLOOR_DBFS, None), number(&FULL_DBFS, None)],
@@ -232,8 +233,8 @@ fn whole(quantity: &Quantity, default: Option<&'static str>) -> Field {
     field(quantity.key, default, Holds::Number(bounds(quantity, true)))
 }
 
-fn word(key: &'static str, words: &'static [&'static str], default: &'static str) -> Field {
-    field(key, Some(default), Holds::Word { words })
+fn word<T: Choice>(key: &'static str) -> Field {
+    field(key, Some(T::DEFAULT_TOML), Holds::Word { words: T::WORDS })
 }
 
 fn menu(key: &'static str, menu: &Menu, default: Option<&'static str>) -> Field {

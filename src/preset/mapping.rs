@@ -5,9 +5,10 @@ use serde::Serialize;
 use super::digest::digest_hex;
 use super::finding::{At, Finding, Refusals, SharedSource};
 use super::limits::{IDLE_LEVEL, KEEP, LEAST, MASTER, PERIOD, QUIET, REST, TURN};
-pub use super::route::{Curve, Hears, Moves, Path, Range, Route};
+pub use super::route::{Curve, Hears, Moves, Path, Range, Route, Size, Strokes, Window};
 use super::section::{Kind, Pad, Section};
 use super::values::{Menu, Picked};
+use crate::mapper::Combine;
 
 /// A mapping as its file says, defaults filled in.
 #[derive(Debug, Clone, Serialize)]
@@ -20,9 +21,8 @@ pub struct Mapping {
     /// Not part of what the mapping means.
     #[serde(skip)]
     pub display: Option<String>,
-    /// `max` (default): of the routes that reach a coil, the strongest wish wins; `add`: they add
-    /// up; `over`: they lie over each other by priority.
-    pub combine: &'static str,
+    /// How routes that reach the same coil are put together; default [`Combine::Max`].
+    pub combine: Combine,
     /// Time constant of the fade to rest when nothing plays, ms; default 800.
     pub rest_ms: f64,
     /// What becomes of soft passages; left out: ranges follow each band, and nothing else.
@@ -32,8 +32,8 @@ pub struct Mapping {
     pub quiet: Quiet,
     /// Factor on all wishes, 0 to 1; default 1.
     pub master: f64,
-    /// `none` (default), `x`, which swaps left and right, or `y`, which swaps top and bottom.
-    pub mirror: &'static str,
+    /// What is swapped; default nothing.
+    pub mirror: Mirror,
     /// All that is mapped is then turned by this about the display's `[0, 0]`, degrees
     /// counter-clockwise; default 0.
     pub turn_deg: f64,
@@ -46,6 +46,18 @@ pub struct Mapping {
     pub warnings: Vec<Finding>,
     #[serde(skip)]
     pub(super) source: SharedSource,
+}
+
+/// What is swapped of a mapping before it is turned.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Mirror {
+    /// Nothing.
+    None,
+    /// Left and right.
+    X,
+    /// Top and bottom.
+    Y,
 }
 
 /// Soft passages stay soft: see [`crate::mapper::Passages`].
@@ -130,7 +142,7 @@ fn read_root(pad: &Pad, mut root: Section<'_>) -> Option<Mapping> {
     let name = root.text("name", 64, "add a short name: `name = \"...\"`");
     let intent = root.text("intent", 240, "add what it should look like: `intent = \"...\"`");
     let display = root.text_or_none("display", 240);
-    let combine = root.word_or("combine", &["max", "add", "over"]);
+    let combine = root.choice("combine");
     let rest_ms = root.number_or(&REST, 800.0).value;
     let quiet = read_quiet(&mut root);
     let passages = read_passages(&mut root);
@@ -138,7 +150,7 @@ fn read_root(pad: &Pad, mut root: Section<'_>) -> Option<Mapping> {
     if master.value <= 0.0 {
         pad.warn(&master.span, "master: this mapping moves nothing", "above 0 it moves");
     }
-    let mirror = root.word_or("mirror", &["none", "x", "y"]);
+    let mirror = root.choice("mirror");
     let turn_deg = root.number_or(&TURN, 0.0).value;
     let idle = read_idle(&mut root);
     let sections = root.some_tables("route");
@@ -150,7 +162,7 @@ fn read_root(pad: &Pad, mut root: Section<'_>) -> Option<Mapping> {
         sections.into_iter().take(MOST_ROUTES).map(super::read_route::read).collect();
     root.finish();
     refuse_equal_names(pad, &routes);
-    if combine != "over" {
+    if combine != Combine::Over {
         warn_priorities(pad, &routes);
     }
     Some(Mapping {

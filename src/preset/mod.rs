@@ -14,6 +14,7 @@
 mod board;
 mod check;
 mod check_wiring;
+mod choice;
 mod coils;
 mod digest;
 pub mod display;
@@ -53,11 +54,12 @@ pub mod write_fit;
 pub mod write_lift;
 
 pub use board::board_settings;
+pub use choice::Choice;
 pub use display::Display;
 pub use finding::{Finding, Refusals};
 pub use load::{load_display, load_mapping};
 pub use mapping::Mapping;
-pub use names::{CoilName, Names, channel_word, coil_labels};
+pub use names::{CoilName, Names, coil_labels};
 pub use prepare::prepare;
 pub use prepare_budget::{prepare_display, prepare_pulls};
 pub use words::counted;

@@ -2,8 +2,8 @@
 //! display.
 
 use super::display::Display;
-use super::mapping::{Mapping, Moves, Path};
-use crate::mapper::{self, Combine, IdleSettings, MotionSettings, Place};
+use super::mapping::{Mapping, Mirror, Moves, Path};
+use crate::mapper::{self, IdleSettings, MotionSettings, Place};
 use crate::units::{CoilId, Millimetres, Seconds};
 
 /// Places as the mapping sees them. What is mapped to the left is mirrored to the right or turned
@@ -12,9 +12,9 @@ pub(super) fn seen(mapping: &Mapping, places: &[Place]) -> Vec<Place> {
     let back = -mapping.turn_deg.to_radians();
     let (sin, cos) = (without_rounding(libm::sin(back)), without_rounding(libm::cos(back)));
     let (flip_x, flip_y) = match mapping.mirror {
-        "x" => (-1.0, 1.0),
-        "y" => (1.0, -1.0),
-        _ => (1.0, 1.0),
+        Mirror::None => (1.0, 1.0),
+        Mirror::X => (-1.0, 1.0),
+        Mirror::Y => (1.0, -1.0),
     };
     let see = |place: &Place| {
         let (x, y) = (place.x_mm.0, place.y_mm.0);
@@ -69,14 +69,6 @@ pub(super) fn longest_s(motion: &MotionSettings, coils: &[CoilId], places: &[Pla
 pub(super) fn idle(mapping: &Mapping, coils: Vec<CoilId>) -> IdleSettings {
     let Some(idle) = &mapping.idle else { return IdleSettings::NONE };
     IdleSettings { level: idle.level, period_s: Seconds(idle.period_s), wander: idle.wander, coils }
-}
-
-pub(super) fn combine(word: &str) -> Combine {
-    match word {
-        "add" => Combine::Add,
-        "over" => Combine::Over,
-        _ => Combine::Max,
-    }
 }
 
 /// Every coil's trim, in display order.

@@ -3,7 +3,7 @@
 use super::display::Display;
 use super::finding::Finding;
 use super::words::rounded;
-use crate::analysis::{BandRequest, Channel, Weighting};
+use crate::analysis::{BandRequest, Weighting};
 
 /// Names of everything the stages number.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -72,27 +72,5 @@ pub(super) fn band(band: &BandRequest) -> String {
         Weighting::A => ", A-weighted",
         Weighting::Frequency => ", weighted by frequency",
     };
-    format!("{low}..{high} Hz {}{weighting}", channel_word(band.channel))
-}
-
-/// The word by which files call a channel.
-pub fn channel_word(channel: Channel) -> &'static str {
-    match channel {
-        Channel::All => "all",
-        Channel::Left => "left",
-        Channel::Right => "right",
-        Channel::Mid => "mid",
-        Channel::Side => "side",
-    }
-}
-
-/// The channel of a word that was checked.
-pub(super) fn channel(word: &str) -> Channel {
-    match word {
-        "left" => Channel::Left,
-        "right" => Channel::Right,
-        "mid" => Channel::Mid,
-        "side" => Channel::Side,
-        _ => Channel::All,
-    }
+    format!("{low}..{high} Hz {}{weighting}", band.channel)
 }

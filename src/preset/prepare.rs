@@ -16,7 +16,7 @@ use crate::audio::SoundFormat;
 use crate::budget::{BudgetSettings, Start};
 use crate::engine::Prepared;
 use crate::mapper::{
-    self, EnvelopeSettings, LONGEST_FRONT_S, Mapper, MapperError, MapperSettings, Place,
+    self, Combine, EnvelopeSettings, LONGEST_FRONT_S, Mapper, MapperError, MapperSettings, Place,
     RangeShape, RouteSettings,
 };
 use crate::units::{CoilId, Hertz, Rate, Seconds};
@@ -91,7 +91,7 @@ pub fn prepare(
             frame_rate: rate,
             places,
             routes,
-            combine: motions::combine(mapping.combine),
+            combine: mapping.combine,
             passages,
             rest_s: seconds(mapping.rest_ms),
             idle: motions::idle(mapping, resting.unwrap_or_default()),
@@ -158,7 +158,7 @@ impl Fit<'_> {
     ) -> RouteSettings {
         let weight = &route.weight;
         // Where wishes add up or lie over each other, a negative one holds others back.
-        if weight.value < 0.0 && !display.driver.two_way() && self.mapping.combine == "max" {
+        if weight.value < 0.0 && !display.driver.two_way() && self.mapping.combine == Combine::Max {
             let name = &display.name;
             let title = format!("route {number}, weight: display \"{name}\" has a one-way driver");
             let label = "it cannot push back: coils where this route is strongest are off";
@@ -201,7 +201,7 @@ impl Fit<'_> {
 
     /// Indices of the route's bands, new ones added at the end.
     fn bands(&mut self, number: usize, route: &Route, sound: SoundFormat) -> Vec<usize> {
-        let (channel, weighting) = (names::channel(route.channel), route.weighting);
+        let (channel, weighting) = (route.channel, route.weighting);
         let may_widen = route.hears.value.may_widen();
         let mut indices = Vec::new();
         let mut problems = Vec::new();

@@ -5,7 +5,7 @@ use super::display::{CoilType, Display, Trust};
 use super::names::{self, Names};
 use super::near::pairs_within;
 use super::wishes;
-use crate::budget::{self, BudgetSettings, CoilBudget, CoilHeat, Polarity, Pull, Start};
+use crate::budget::{self, BudgetSettings, CoilBudget, CoilHeat, Pull, Start};
 use crate::units::{
     Amps, Celsius, CoilId, JoulesPerKelvin, KelvinPerWatt, Ohms, Rate, Seconds, Volts,
     WattsPerKelvin,
@@ -105,10 +105,7 @@ fn coil_budget(display: &Display, coil_type: &CoilType) -> CoilBudget {
         },
         margin,
         power_scale,
-        polarity: match display.driver.two_way() {
-            true => Polarity::SignMagnitude,
-            false => Polarity::Unipolar,
-        },
+        polarity: display.driver.polarity,
         steps: display.driver.steps,
         least_duty: display.driver.least_duty(),
         turn_rest: seconds(display.driver.bridge_zero_ms),

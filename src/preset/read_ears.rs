@@ -17,13 +17,10 @@ const BRIGHT_HZ: f64 = 4000.0;
 /// The table behind one of the words for it.
 pub(super) fn read(tag: &str, table: &mut Section<'_>) -> Option<Hears> {
     Some(match tag {
-        "onset" => {
-            let of = table.word_or("of", &["any", "kick", "snare", "hat"]);
-            Hears::Onset { of, size: size(table) }
-        }
+        "onset" => Hears::Onset { of: table.choice("of"), size: table.choice("size") },
         "onset_in_band" => {
             let edges = rising(table, [&LOW, &HIGH], 0.0);
-            let size = size(table);
+            let size = table.choice("size");
             let [low_hz, high_hz] = edges?;
             Hears::OnsetInBand { low_hz, high_hz, size }
         }
@@ -44,12 +41,8 @@ pub(super) fn read(tag: &str, table: &mut Section<'_>) -> Option<Hears> {
             };
             Hears::Brightness { low_hz, high_hz }
         }
-        _ => Hears::Loudness { over: table.word_or("over", &["momentary", "short_term"]) },
+        _ => Hears::Loudness { over: table.choice("over") },
     })
-}
-
-fn size(table: &mut Section<'_>) -> &'static str {
-    table.word_or("size", &["level", "even"])
 }
 
 fn beat(table: &mut Section<'_>) -> (Option<f64>, f64) {

@@ -11,7 +11,6 @@ use super::route::{Curve, Hears, Moves, Range, Route};
 use super::section::Section;
 use super::values::{Menu, Picked};
 use super::words::{counted, rounded};
-use crate::analysis::Weighting;
 
 pub(super) const RANGE: Menu = Menu {
     words: &[],
@@ -24,11 +23,8 @@ pub(super) const CURVE: Menu =
     Menu { words: &["straight", "soft"], tables: &[("power", "curve.power = { exponent = 2.0 }")] };
 pub(super) fn read(mut section: Section<'_>) -> Option<Route> {
     let name = section.text("name", 64, "add a name unlike the other routes'");
-    let channel = section.word_or("channel", &["all", "left", "right", "mid", "side"]);
-    let weighting = match section.word_or("weighting", &["none", "a"]) {
-        "a" => Weighting::A,
-        _ => Weighting::None,
-    };
+    let channel = section.choice("channel");
+    let weighting = section.choice("weighting");
     let hears = read_hears::read(&mut section);
     let range = read_range(&mut section);
     let curve = read_curve(&mut section);

@@ -4,8 +4,8 @@ use serde::Serialize;
 
 use super::ears;
 use super::finding::At;
-use crate::analysis::Weighting;
 use crate::analysis::scale::{Scale, ScaleBand, Warped, bark};
+use crate::analysis::{Channel, Weighting};
 use crate::units::Seconds;
 
 /// A route as written, defaults filled in.
@@ -13,8 +13,8 @@ use crate::units::Seconds;
 pub struct Route {
     /// Unlike every other route's.
     pub name: At<String>,
-    /// `all` (default), `left`, `right`, `mid` or `side`.
-    pub channel: &'static str,
+    /// Part of the sound; default all of it.
+    pub channel: Channel,
     /// What each frequency counts; default all the same.
     #[serde(skip_serializing_if = "Weighting::is_none")]
     pub weighting: Weighting,
@@ -96,10 +96,10 @@ pub enum Hears {
     },
     /// Events in the whole sound.
     Onset {
-        /// `any`, `kick`, `snare` or `hat`.
-        of: &'static str,
-        /// `level` (default): an event moves as far as its level reaches; `even`: all alike.
-        size: &'static str,
+        /// Which; default any.
+        of: Strokes,
+        /// How far one moves; default [`Size::Level`].
+        size: Size,
     },
     /// What begins within a band.
     OnsetInBand {
@@ -108,7 +108,7 @@ pub enum Hears {
         /// Upper edge.
         high_hz: f64,
         /// As for [`Hears::Onset`].
-        size: &'static str,
+        size: Size,
     },
     /// The beat, foretold.
     Beat {
@@ -133,9 +133,43 @@ pub enum Hears {
     },
     /// Loudness against what is usual in the music.
     Loudness {
-        /// `momentary` (0.4 s, default) or `short_term` (3 s).
-        over: &'static str,
+        /// How long it is measured; default [`Window::Momentary`].
+        over: Window,
     },
+}
+
+/// Which events a route hears.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Strokes {
+    /// All that begins.
+    Any,
+    /// Kicks.
+    Kick,
+    /// Snares, rims, claps.
+    Snare,
+    /// Hi-hats.
+    Hat,
+}
+
+/// How far an event moves.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Size {
+    /// As far as its level reaches.
+    Level,
+    /// All alike.
+    Even,
+}
+
+/// How long loudness is measured.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Window {
+    /// 0.4 s.
+    Momentary,
+    /// 3 s.
+    ShortTerm,
 }
 
 impl Hears {
@@ -156,8 +190,8 @@ impl Hears {
                 adjoining(&scale.edges_hz((*from_hz, *to_hz), *count as usize))
             }
             Self::Edges { hz } => adjoining(hz),
-            Self::Onset { of, size: "level" } => vec![ears::band_of(of)],
-            Self::OnsetInBand { low_hz, high_hz, size: "level" } => vec![(*low_hz, *high_hz)],
+            Self::Onset { of, size: Size::Level } => vec![ears::band_of(*of)],
+            Self::OnsetInBand { low_hz, high_hz, size: Size::Level } => vec![(*low_hz, *high_hz)],
             Self::Onset { .. }
             | Self::OnsetInBand { .. }
             | Self::Beat { .. }

@@ -4,6 +4,7 @@ use std::ops::RangeInclusive;
 
 use toml::de::{DeInteger, DeValue};
 
+use super::choice::Choice;
 use super::finding::At;
 use super::limits::Quantity;
 use super::section::{Found, Pad, Section};
@@ -112,7 +113,12 @@ impl<'a> Section<'a> {
         None
     }
 
-    /// One of a list of words, with a word for when it is left out.
+    /// One of a few words, or what counts when it is left out.
+    pub(super) fn choice<T: Choice>(&mut self, key: &'static str) -> T {
+        T::named(self.word_or(key, T::WORDS)).unwrap_or(T::DEFAULT)
+    }
+
+    /// One of a list of words; the first when it is left out.
     pub(super) fn word_or(
         &mut self,
         key: &'static str,

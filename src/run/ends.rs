@@ -6,7 +6,6 @@ use crate::coil::fluid::Lag;
 use crate::engine::{Engine, Prepared};
 use crate::frame::pack::NoPacking;
 use crate::frame::{BandHead, Head, LagHead, Packing, Tail, WayHead};
-use crate::preset::channel_word;
 use crate::run::render::RenderJob;
 
 /// The head of the file that a job makes.
@@ -59,7 +58,7 @@ fn bands(engine: &Engine) -> Vec<BandHead> {
     let head = |band: &crate::analysis::BandInfo| BandHead {
         low_hz: band.request.low_hz.0,
         high_hz: band.request.high_hz.0,
-        channel: channel_word(band.request.channel).into(),
+        channel: band.request.channel.to_string(),
         weighting: band.request.weighting.word().into(),
         delay_s: band.delay_s.0,
     };

@@ -3,6 +3,7 @@
 use super::{BoardLine, CoilLine};
 use crate::coil::harness::FUSE_STEADY_SHARE;
 use crate::preset::Display;
+use crate::preset::display::AtReset;
 use crate::units::Rate;
 
 /// Faults of wires and fuses, fuses that age, and lines too slow for the frames to come.
@@ -50,13 +51,13 @@ pub(super) fn cautions(display: &Display) -> Vec<String> {
             .to_owned(),
     );
     match driver.at_reset {
-        "off" => {}
-        "floating" => list.push(
+        AtReset::Off => {}
+        AtReset::Floating => list.push(
             "Outputs float while the board starts: hold each gate off with a resistor to its \
              source, 10 kohm or so (common practice, no source)."
                 .to_owned(),
         ),
-        _ => list.push(
+        AtReset::Unknown | AtReset::On => list.push(
             "What the outputs do while the board starts is not said: measure it with the rails \
              off, and hold each gate off with a resistor to its source, 10 kohm or so (common \
              practice, no source)."

@@ -13,6 +13,7 @@ mod lift_advice;
 mod text;
 mod words;
 
+use crate::preset::display::{AtReset, Stagger};
 use serde::Serialize;
 
 pub use figures::build;
@@ -73,10 +74,10 @@ pub struct DriverLine {
     pub steps: u16,
     /// Pulses shorter than this share of the period are left out.
     pub least_duty: f64,
-    /// `together` or `spread`.
-    pub stagger: &'static str,
-    /// `unknown`, `off` or `floating`.
-    pub at_reset: &'static str,
+    /// When pulses begin.
+    pub stagger: Stagger,
+    /// Outputs while the board starts.
+    pub at_reset: AtReset,
     /// Zero between signs, ms; none on a one-way driver.
     pub bridge_zero_ms: Option<f64>,
     /// How long it keeps the last frame, ms.

@@ -1,6 +1,7 @@
 //! A sheet as headings, tables and sentences.
 
 use super::{Block, BoardLine, CoilLine, RailLine, Sheet};
+use crate::preset::Choice as _;
 
 /// What is printed for a value that nobody stated.
 const UNKNOWN: &str = "?";
@@ -146,8 +147,8 @@ fn driver(sheet: &Sheet) -> String {
         driver.kind,
         driver.steps,
         driver.pwm_hz.map_or_else(|| UNKNOWN.to_owned(), |hz| format!("{hz} Hz")),
-        driver.stagger,
-        driver.at_reset,
+        driver.stagger.word(),
+        driver.at_reset.word(),
         driver.hold_ms
     );
     if let Some(zero_ms) = driver.bridge_zero_ms {

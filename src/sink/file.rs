@@ -7,12 +7,12 @@
 
 use crate::shown::Shown as _;
 use std::fs::File;
-use std::io::{self, BufWriter, Write};
+use std::io::{self, BufWriter};
 use std::path::{Path, PathBuf};
 
 use thiserror::Error;
 
-use super::part::{Part, part_of};
+use super::part::{Left, Part, part_of};
 use super::{Sink, SinkError};
 use crate::budget::{Duty, Start};
 use crate::frame::record::{ReadError, Reader, WriteError, Writer, check_head};
@@ -71,10 +71,10 @@ impl DutyFile {
     /// When the disk does not take it.
     pub fn close(self) -> Result<ClosedFile, SinkError> {
         let Self { part, writer } = self;
-        let (writer, mut out) = writer.onto(io::sink());
-        let written = out.flush().and_then(|()| out.get_ref().metadata());
-        match written {
-            Ok(there) => Ok(ClosedFile { part, writer, bytes: there.len() }),
+        let (writer, out) = writer.onto(io::sink());
+        let file = out.into_inner().map_err(io::IntoInnerError::into_error);
+        match file.and_then(|file| part.close(file)) {
+            Ok(left) => Ok(ClosedFile { part, writer, left }),
             Err(error) => Err(at(part.part())(error.into())),
         }
     }
@@ -103,7 +103,7 @@ impl DutyFile {
 pub struct ClosedFile {
     part: Part,
     writer: Writer<io::Sink>,
-    bytes: u64,
+    left: Left,
 }
 
 impl ClosedFile {
@@ -113,7 +113,7 @@ impl ClosedFile {
     ///
     /// As [`DutyFile::finish`], and when the `.part` is no longer what it was.
     pub fn finish(self, tail: &Tail) -> Result<PathBuf, SinkError> {
-        let file = self.part.reopen(self.bytes)?;
+        let file = self.part.reopen(self.left)?;
         let (writer, _) = self.writer.onto(BufWriter::with_capacity(BUFFER, file));
         DutyFile { part: self.part, writer }.finish(tail)
     }

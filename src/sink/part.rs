@@ -6,6 +6,7 @@ use std::ffi::OsString;
 use std::fs::{self, File, TryLockError};
 use std::io::{self, Seek, SeekFrom};
 use std::path::{Path, PathBuf};
+use std::time::SystemTime;
 
 use super::SinkError;
 
@@ -16,6 +17,14 @@ use super::SinkError;
 pub struct Part {
     path: PathBuf,
     part: PathBuf,
+}
+
+/// How a closed `.part` was left. Nothing keeps other runs from it meanwhile, and one that renders the
+/// same song leaves as many bytes; so it is known again by its time as well.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Left {
+    bytes: u64,
+    changed: Option<SystemTime>,
 }
 
 impl Part {
@@ -43,13 +52,25 @@ impl Part {
         &self.part
     }
 
-    /// Opens the `.part` again, for this run alone, to go on behind its `bytes` bytes.
+    /// Closes the `.part` for now.
+    ///
+    /// # Errors
+    ///
+    /// When it cannot be asked how it was left.
+    pub fn close(&self, file: File) -> io::Result<Left> {
+        let bytes = file.metadata()?.len();
+        // Some systems only know the time of a file once it is closed.
+        drop(file);
+        Ok(Left { bytes, changed: fs::metadata(&self.part)?.modified().ok() })
+    }
+
+    /// Opens the `.part` again, for this run alone, to go on at its end.
     ///
     /// # Errors
     ///
     /// [`SinkError::Place`] when it is not there, or not as it was left.
-    pub fn reopen(&self, bytes: u64) -> Result<File, SinkError> {
-        let file = open_left(&self.part, bytes);
+    pub fn reopen(&self, left: Left) -> Result<File, SinkError> {
+        let file = open_left(&self.part, left);
         file.map_err(|why| SinkError::Place { path: self.part.clone(), why })
     }
 
@@ -130,33 +151,50 @@ fn open_part(part: &Path) -> Result<File, String> {
         }
         _ => error.to_string(),
     })?;
-    lock(&file)?;
+    lock(&file, part)?;
     file.set_len(0).map_err(|error| error.to_string())?;
     Ok(file)
 }
 
 /// Opens a part that this run has closed, at its end.
-fn open_left(part: &Path, bytes: u64) -> Result<File, String> {
-    let open = || -> io::Result<(File, u64)> {
-        let mut file = File::options().write(true).open(part)?;
-        let end = file.seek(SeekFrom::End(0))?;
-        Ok((file, end))
-    };
-    let (file, end) = open().map_err(|error| error.to_string())?;
-    lock(&file)?;
-    if end == bytes {
-        Ok(file)
-    } else {
-        Err(format!("it has {end} bytes and was left with {bytes}: another run has written it"))
+fn open_left(part: &Path, left: Left) -> Result<File, String> {
+    let said = |error: io::Error| error.to_string();
+    let mut file = File::options().write(true).open(part).map_err(said)?;
+    lock(&file, part)?;
+    let changed = file.metadata().map_err(said)?.modified().ok();
+    let bytes = file.seek(SeekFrom::End(0)).map_err(said)?;
+    match (Left { bytes, changed }) == left {
+        true => Ok(file),
+        false => Err("another run has written it since it was closed: render again".to_owned()),
     }
 }
 
-fn lock(file: &File) -> Result<(), String> {
+/// Locks the file that was opened as `part`.
+fn lock(file: &File, part: &Path) -> Result<(), String> {
     match file.try_lock() {
         Err(TryLockError::WouldBlock) => {
             Err("another run is writing it: wait for it or choose another name".into())
         }
+        // Whoever held it may have given it its name since it was opened: it is whole.
+        _ if !part.exists() => Err("another run has just ended it: start again".into()),
         // Where locks are not known, two runs to one name are the user's own affair.
         _ => Ok(()),
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "tests stop at the first surprise")]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_part_that_got_its_name_after_it_was_opened_is_left_alone() {
+        let dir = tempfile::tempdir().unwrap();
+        let (part, whole) = (dir.path().join("a.part"), dir.path().join("a"));
+        fs::write(&part, "whole").unwrap();
+        let file = File::options().write(true).open(&part).unwrap();
+        lock(&file, &part).unwrap();
+        fs::rename(&part, &whole).unwrap();
+        assert!(lock(&file, &part).unwrap_err().contains("start again"));
     }
 }

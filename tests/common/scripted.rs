@@ -1,13 +1,13 @@
 //! Sound by script, and what stands around a show without devices.
 
-use std::sync::mpsc::{Receiver, channel, sync_channel};
+use std::sync::mpsc::{Receiver, sync_channel};
 
 use coilscore::analysis::Arith;
 use coilscore::audio::{SampleBlock, SoundError, SoundFormat, Source};
 use coilscore::budget::{Duty, Start};
 use coilscore::preset::{Display, Mapping};
 use coilscore::run::RenderJob;
-use coilscore::run::live::{Snapshot, Watch};
+use coilscore::run::live::{Noticed, Snapshot, Watch, notices};
 use coilscore::sink::{Sink, SinkError};
 use coilscore::units::Rate;
 
@@ -44,9 +44,9 @@ pub(crate) fn job<'a>(mapping: &'a Mapping, display: &'a Display, start: Start) 
     RenderJob { mapping, display, rate, start, arith: Arith::Portable }
 }
 
-pub(crate) fn watch() -> (Watch, Receiver<Snapshot>, Receiver<String>) {
-    let ((snapshots, seen), (notices, told)) = (sync_channel(4), channel());
-    (Watch { snapshots, notices }, seen, told)
+pub(crate) fn watch() -> (Watch, Receiver<Snapshot>, Noticed) {
+    let ((snapshots, seen), (notices, noticed)) = (sync_channel(4), notices());
+    (Watch { snapshots, notices }, seen, noticed)
 }
 
 /// Counts frames and nothing else.

@@ -1,7 +1,7 @@
 //! PWM into resistance and inductance.
 
 use coilscore::coil::chords::Chords;
-use coilscore::coil::pwm::{Drive, heat_share, locked_antiphase_heat_share};
+use coilscore::coil::pwm::{Drive, heat_share};
 use coilscore::units::{Ohms, Volts};
 
 /// V, R, L (H), f (Hz), D, RMS A, heat W. Computed by quadrature of the waveform and by 4000-cycle
@@ -173,28 +173,4 @@ fn short_and_endless_periods_with_a_diode() {
     let slow = drive(f64::INFINITY).steady(0.3);
     assert!((slow.heat.0 - 0.3 * 14.4).abs() < 1e-12 && (slow.mean.0 - 0.36).abs() < 1e-12);
     assert!((drive(1e6).steady(0.3).heat.0 - slow.heat.0).abs() < 1e-4);
-}
-
-#[test]
-fn bridges() {
-    // Locked antiphase, stepped: +V for p, -V for the rest, mean square over full drive's.
-    for (duty, x) in [(0.0, 0.5), (0.0, 8.0), (0.4, 2.0), (-0.9, 1.0)] {
-        let p = (1.0 + duty) / 2.0;
-        let pieces = 20_000;
-        let keep = (-x / f64::from(pieces)).exp();
-        let mut current = 0.0_f64;
-        let mut sum = 0.0;
-        for piece in 0..pieces * 60 {
-            let up = f64::from(piece % pieces) < p * f64::from(pieces);
-            let target = if up { 1.0 } else { -1.0 };
-            let next = target + (current - target) * keep;
-            if piece >= pieces * 59 {
-                sum += (current + next) * (current + next) / 4.0;
-            }
-            current = next;
-        }
-        let ours = locked_antiphase_heat_share(duty, x);
-        assert!((ours - sum / f64::from(pieces)).abs() < 2e-5, "{duty} {x}: {ours}");
-    }
-    assert!(locked_antiphase_heat_share(0.0, 8.0) > 0.5, "a coil at rest would be heated");
 }

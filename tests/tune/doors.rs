@@ -2,6 +2,8 @@
 
 use std::fs;
 use std::net::{IpAddr, TcpStream, UdpSocket};
+use std::path::Path;
+use std::process::Command;
 
 use serde_json::json;
 use tungstenite::Message;
@@ -168,12 +170,23 @@ fn nonsense_said(page: &mut super::program::Page) -> Result<(), String> {
     }
 }
 
+/// What was changed on pages is not in the recording.
+fn cannot_be_made_again(folder: &Path) {
+    let args = ["render", "song.wav", "--preset", "tide.toml", "--as-live", "--inputs", "run.duty"];
+    let mut render = Command::new(env!("CARGO_BIN_EXE_coilscore"));
+    let run = render.args(args).args(["--out", "again.duty"]).current_dir(folder).output().unwrap();
+    let said = String::from_utf8_lossy(&run.stderr);
+    assert_eq!(run.status.code(), Some(2), "{said}");
+    assert!(said.contains("tuned"), "{said}");
+}
+
 /// Frames of a run, recorded, with something going on.
 fn recorded(meanwhile: impl FnOnce(&Program)) -> Vec<u8> {
     let mut program =
         Program::start(&["--record", "run.duty", "--seconds", "7", "--arith", "portable"]);
     meanwhile(&program);
     assert!(program.wait().success());
+    cannot_be_made_again(program.folder.path());
     fs::read(program.folder.path().join("run.duty")).unwrap()
 }
 

@@ -28,8 +28,17 @@ fn a_key_the_end_of_keys_and_signals_end_it_with_all_off() {
     line.assert_told_off();
     assert!(heat(&desk).contains("\"closed\": true"), "{}", heat(&desk));
 
+    // Keys that end leave a walk undone, whether some came or none.
+    let (desk, line, mut walk) = start(&[]);
+    walk.press("d");
+    let (code, said) = walk.end();
+    assert_eq!(code, Some(1), "{said}");
+    assert!(said.contains("walked 1 of 2 coils") && said.contains("dead"), "{said}");
+    line.assert_told_off();
+    assert!(heat(&desk).contains("\"closed\": true"), "{}", heat(&desk));
+
     let (_desk, line, walk) = start(&[]);
-    assert_eq!(walk.end().0, Some(0), "no more keys");
+    assert_eq!(walk.end().0, Some(2), "nobody can press a key");
     line.assert_told_off();
 
     for signal in ["-INT", "-TERM"] {

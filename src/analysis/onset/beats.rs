@@ -6,9 +6,13 @@ use crate::analysis::tempo::{TICKS_PER_S, Tempo, Trace};
 /// Looks in a tick.
 const LOOKS: u64 = (LOOKS_PER_S / TICKS_PER_S) as u64;
 
-/// A likeliest row of beats is found in anything. Those of which one is less sure as they come are not
-/// told; where half of a whole song's are weaker, it has no pulse: silence, noise and held sounds give .003 at most, bowed strings .017 and more.
-const NO_PULSE: f64 = 0.006;
+/// A likeliest row of beats is found in anything. As they come, those are told of which one is at least
+/// so sure ([`Tempo::confidence`]).
+const LEAST_SURE: f64 = 0.006;
+
+/// A whole song has no pulse where half of its beats are marked by weaker signs than this: in silence,
+/// noise and held sounds the middle one is .003 at most, in bowed strings .017 and more.
+const LEAST_SIGN: f64 = 0.006;
 
 /// Who keeps the beat.
 #[derive(Debug, Clone)]
@@ -49,7 +53,7 @@ impl Beats {
         let sign = std::mem::take(&mut self.sign);
         match &mut self.keeper {
             Keeper::AsItComes(tempo) => {
-                let beat = tempo.tick(sign).filter(|beat| beat.confidence >= NO_PULSE);
+                let beat = tempo.tick(sign).filter(|beat| beat.confidence >= LEAST_SURE);
                 beat.map(|beat| event(beat.time_s, beat.confidence, beat.emitted_s))
             }
             Keeper::AtTheEnd(trace) => {
@@ -63,11 +67,11 @@ impl Beats {
     pub(super) fn finish(&self, end_s: f64, each: &mut dyn FnMut(Event)) {
         if let Keeper::AtTheEnd(trace) = &self.keeper {
             let beats = trace.beats();
-            let mut strengths: Vec<f64> = beats.iter().map(|(_, strength)| *strength).collect();
-            strengths.sort_by(f64::total_cmp);
-            let middle = strengths.get(strengths.len() / 2).copied().unwrap_or(0.0);
-            if middle >= NO_PULSE {
-                beats.iter().for_each(|(time_s, strength)| each(event(*time_s, *strength, end_s)));
+            let mut signs: Vec<f64> = beats.iter().map(|(_, sign)| *sign).collect();
+            signs.sort_by(f64::total_cmp);
+            let middle = signs.get(signs.len() / 2).copied().unwrap_or(0.0);
+            if middle >= LEAST_SIGN {
+                beats.iter().for_each(|(time_s, sign)| each(event(*time_s, *sign, end_s)));
             }
         }
     }

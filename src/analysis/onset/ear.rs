@@ -216,7 +216,7 @@ impl Ear {
 
 /// Of each of the first groups: the number of its row of looks, and its edges in Hz.
 pub(in crate::analysis) fn group_bands_hz() -> Vec<(usize, f64, f64)> {
-    let mut bands = Vec::with_capacity(GROUPS);
+    let mut bands = Vec::with_capacity(FIRST_GROUPS);
     for (row, (design, borders_hz, ..)) in PLANS.iter().take(PLANS.len() - 1).enumerate() {
         let mut low_hz = design.low_hz;
         for &high_hz in borders_hz.iter().chain([&design.high_hz]) {
@@ -237,4 +237,22 @@ fn row(plan: &Plan) -> Row {
     }
     groups.push(bands);
     Row { groups, lag: *lag, neighbours: *neighbours }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A group without a band would say nothing but NaN.
+    #[test]
+    fn every_group_holds_a_band_and_all_are_counted() {
+        let rows: Vec<Row> = PLANS.iter().map(row).collect();
+        for Row { groups, .. } in &rows {
+            assert!(groups.is_sorted_by(|first, end| first < end), "{groups:?}");
+        }
+        let groups: Vec<usize> = rows.iter().map(|row| row.groups.len() - 1).collect();
+        assert_eq!(groups.iter().sum::<usize>(), GROUPS);
+        assert_eq!(groups.iter().take(PLANS.len() - 1).sum::<usize>(), FIRST_GROUPS);
+        assert_eq!(group_bands_hz().len(), FIRST_GROUPS);
+    }
 }

@@ -90,7 +90,7 @@ impl Relief {
         }
     }
 
-    /// Numbers that [`Relief::read`] appends.
+    /// How many numbers [`Relief::read`] writes.
     pub(super) fn size(&self) -> usize {
         PER_GROUP * (self.row.groups.len() - 1)
     }

@@ -65,6 +65,19 @@ struct Driver {
     table: usize,
 }
 
+impl Driver {
+    fn new(polarity: Polarity, steps: u16, least_duty: f64, table: usize) -> Self {
+        let steps = f64::from(steps);
+        Self {
+            steps,
+            per_step: steps.recip(),
+            two_way: polarity == Polarity::SignMagnitude,
+            least: whole_steps(libm::ceil(least_duty * steps - HAIR)),
+            table,
+        }
+    }
+}
+
 /// The drivers of all coils, and one heat table for each PWM speed among them.
 #[derive(Debug, Clone)]
 pub(super) struct Drivers {
@@ -79,12 +92,9 @@ impl Drivers {
             coils.iter().map(|coil| coil.period_over_tau.to_bits()).collect();
         speeds.sort_unstable();
         speeds.dedup();
-        let driver = |coil: &CoilBudget| Driver {
-            steps: f64::from(coil.steps),
-            per_step: f64::from(coil.steps).recip(),
-            two_way: coil.polarity == Polarity::SignMagnitude,
-            least: whole_steps(libm::ceil(coil.least_duty * f64::from(coil.steps) - HAIR)),
-            table: speeds.partition_point(|&bits| bits < coil.period_over_tau.to_bits()),
+        let driver = |coil: &CoilBudget| {
+            let table = speeds.partition_point(|&bits| bits < coil.period_over_tau.to_bits());
+            Driver::new(coil.polarity, coil.steps, coil.least_duty, table)
         };
         Self {
             drivers: coils.iter().map(driver).collect(),
@@ -202,39 +212,17 @@ fn whole_steps(steps: f64) -> u32 {
 #[allow(clippy::float_cmp, reason = "exact by construction")]
 mod tests {
     use super::*;
-    use crate::budget::CoilHeat;
-    use crate::units::{Celsius, JoulesPerKelvin, KelvinPerWatt, Ohms, Seconds};
 
-    fn coil(steps: u16, polarity: Polarity) -> CoilBudget {
-        CoilBudget {
-            rail: 0,
-            priority: 0,
-            resistance: Ohms(10.0),
-            reference: Celsius(20.0),
-            period_over_tau: f64::INFINITY,
-            heat: CoilHeat {
-                coil: JoulesPerKelvin(4.0),
-                backing: JoulesPerKelvin(25.0),
-                coil_to_backing: KelvinPerWatt(2.5),
-                backing_to_around: KelvinPerWatt(15.0),
-                coil_to_around: KelvinPerWatt(f64::INFINITY),
-                coil_limit: Celsius(90.0),
-                backing_limit: Celsius(60.0),
-            },
-            margin: 0.0,
-            power_scale: 1.0,
-            polarity,
-            steps,
-            least_duty: 0.0,
-            turn_rest: Seconds(0.0),
-            pull: Pull::Straight,
-        }
+    /// One coil's driver, at slow PWM.
+    fn one(polarity: Polarity, steps: u16, least_duty: f64) -> Drivers {
+        let driver = Driver::new(polarity, steps, least_duty, 0);
+        Drivers { drivers: vec![driver], tables: vec![Chords::new(f64::INFINITY)] }
     }
 
     #[test]
     fn every_step_can_be_wished_for_and_is_not_passed() {
         for steps in [1, 7, 100, 255, 4095, 65535] {
-            let drivers = Drivers::new(&[coil(steps, Polarity::Unipolar)]);
+            let drivers = one(Polarity::Unipolar, steps, 0.0);
             let wired = drivers.of(0).unwrap_or_else(|| unreachable!("one coil was given"));
             for code in 0..=u32::from(steps) {
                 let wish = Share::saturating(f64::from(code) / f64::from(steps));
@@ -251,8 +239,7 @@ mod tests {
         // 0.02 of 255 steps are 5.1: step 5 is too short, step 6 is not. 0.2 of 100 is step 20.
         for (steps, least_duty, least) in [(255, 0.02, 6), (100, 0.2, 20), (7, 0.0, 0), (9, 1.0, 9)]
         {
-            let coil = CoilBudget { least_duty, ..coil(steps, Polarity::Unipolar) };
-            let drivers = Drivers::new(&[coil]);
+            let drivers = one(Polarity::Unipolar, steps, least_duty);
             let wired = drivers.of(0).unwrap_or_else(|| unreachable!("one coil was given"));
             for code in 0..=u32::from(steps) {
                 assert_eq!(wired.made(code), if code < least { 0 } else { code }, "of {steps}");
@@ -263,9 +250,9 @@ mod tests {
     #[test]
     fn only_a_bridge_hears_a_negative_wish() {
         let back = Share::saturating(-0.5);
-        let coils = [coil(200, Polarity::Unipolar), coil(200, Polarity::SignMagnitude)];
-        let asked: Vec<u32> = Drivers::new(&coils).all().map(|wired| wired.asked(back)).collect();
-        assert_eq!(asked, [0, 100]);
+        for (polarity, code) in [(Polarity::Unipolar, 0), (Polarity::SignMagnitude, 100)] {
+            assert!(one(polarity, 200, 0.0).all().all(|wired| wired.asked(back) == code));
+        }
         assert_eq!((signed(100, true), signed(100, false)), (-100, 100));
     }
 }

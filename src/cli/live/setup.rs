@@ -3,7 +3,6 @@
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
-use std::sync::mpsc::{Receiver, Sender, channel};
 
 use coilscore::audio::Source;
 use coilscore::audio::capture::{Capture, CaptureError, Settled, Wanted};
@@ -11,7 +10,7 @@ use coilscore::budget::Start;
 use coilscore::preset::Display;
 use coilscore::run::RenderJob;
 use coilscore::run::line::Line;
-use coilscore::run::live::{Controls, Recording, Saving};
+use coilscore::run::live::{Controls, Noticed, Notices, Recording, Saving, notices};
 
 use super::super::heat::{self, Warmth};
 use super::super::{Failure, inputs, signals, tell};
@@ -29,7 +28,7 @@ pub(super) struct Ready {
     pub(super) recording: Option<Recording>,
     pub(super) saving: Option<Saving>,
     pub(super) controls: Controls,
-    pub(super) notices: (Sender<String>, Receiver<String>),
+    pub(super) notices: (Notices, Noticed),
     pub(super) mappings: Vec<String>,
     pub(super) sound_out: Option<SoundOut>,
 }
@@ -41,7 +40,7 @@ pub(super) fn ready(args: &Args) -> Result<Ready, Failure> {
     keep_apart(args, &place)?;
     let further = inputs::further(&args.next)?;
     let stop = signals::stop_flag()?;
-    let notices = channel();
+    let notices = notices();
     let capture = listen(args, &stop, notices.0.clone())?;
     let settled = capture.settled();
     let job = |start| RenderJob {
@@ -63,7 +62,7 @@ pub(super) fn ready(args: &Args) -> Result<Ready, Failure> {
     let (unknown, said) = (job(Start::Unknown), notices.0.clone());
     let sound_out = sound_out(args, &line, &unknown, &settled, &driven, said)?;
     let recording =
-        args.record.as_deref().map(|path| Recording::create(path, &line.head, &warmth.start));
+        args.record.as_deref().map(|path| Recording::create(path, &line.head, Some(&warmth.start)));
     let recording = recording.transpose().map_err(Failure::failed)?;
     let controls = Controls::new(stop);
     let mappings = std::iter::once(&mapping).chain(&further).map(|m| m.name.clone()).collect();
@@ -89,7 +88,7 @@ fn sound_out(
     job: &RenderJob<'_>,
     settled: &Settled,
     driven: &Driven,
-    notices: Sender<String>,
+    notices: Notices,
 ) -> Result<Option<SoundOut>, Failure> {
     let Some(output) = &args.sound_out else { return Ok(None) };
     // Boards send each frame one block of sound late, and it spends time on the line.
@@ -110,21 +109,14 @@ fn keep_apart(args: &Args, display: &Path) -> Result<(), Failure> {
     inputs::keep_apart(&read, &kept)
 }
 
-fn listen(
-    args: &Args,
-    stop: &Arc<AtomicBool>,
-    notices: Sender<String>,
-) -> Result<Capture, Failure> {
+fn listen(args: &Args, stop: &Arc<AtomicBool>, notices: Notices) -> Result<Capture, Failure> {
     let wanted = Wanted {
         input: args.input.clone(),
         buffer: args.buffer,
         rate_hz: args.input_rate,
         channels: args.input_channels,
     };
-    let on_news = Box::new(move |news: &str| {
-        // Nobody is left to hear it.
-        let _ = notices.send(news.to_owned());
-    });
+    let on_news = Box::new(move |news: &str| notices.say(news.to_owned()));
     Capture::open(&wanted, Arc::clone(stop), on_news).map_err(|error| match error {
         CaptureError::Open { .. } => Failure::failed(error),
         _ => Failure::refused(error),

@@ -1,7 +1,6 @@
 //! `--sound-out`: what is heard, played again when the fluid has caught up.
 
 use std::sync::Arc;
-use std::sync::mpsc::Sender;
 
 use coilscore::audio::SoundFormat;
 use coilscore::audio::capture::Settled;
@@ -9,6 +8,7 @@ use coilscore::audio::capture::Settled;
 use coilscore::audio::playback::{
     Feed, Fill, OutputError, OutputWanted, Pulse, Speaker, keep_back, plan_output,
 };
+use coilscore::run::live::Notices;
 use serde_json::{Value, json};
 
 use super::super::{Failure, tell};
@@ -91,7 +91,7 @@ pub(super) fn open(
     sound: SoundFormat,
     settled: &Settled,
     back_s: f64,
-    notices: Sender<String>,
+    notices: Notices,
 ) -> Result<SoundOut, Failure> {
     let wanted = OutputWanted {
         output: output.to_owned(),
@@ -105,10 +105,7 @@ pub(super) fn open(
     // What the input's block has waited already when it is heard, on average.
     let waited_s = 0.5 * f64::from(settled.granted) / f64::from(sound.rate_hz);
     let name = plan.output.clone();
-    let said = Box::new(move |sentence: &str| {
-        // Nobody is left to hear it.
-        let _ = notices.send(sentence.to_owned());
-    });
+    let said = Box::new(move |sentence: &str| notices.say(sentence.to_owned()));
     let rate_hz = plan.rate_hz;
     let fill_block = Box::new(move |block: &mut [f32], later_s: f64| {
         kept.aim(back_s - later_s - waited_s);

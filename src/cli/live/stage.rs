@@ -8,7 +8,9 @@ use std::time::Duration;
 use coilscore::audio::playback::{Feed, Tap};
 use coilscore::frame::Tail;
 use coilscore::run::ends::tail;
-use coilscore::run::live::{Controls, Kept, Outlet, Saving, Show, Snapshot, Watch};
+use coilscore::run::live::{
+    Controls, Kept, Noticed, Outlet, Saving, Show, Snapshot, Watch, notices,
+};
 use coilscore::run::pump::{PumpError, Pumped, pump};
 
 use super::super::keys::Keys;
@@ -37,7 +39,7 @@ struct Played {
 pub(super) fn play(args: &Args, mut ready: Ready) -> Outcome {
     let controls = std::mem::replace(&mut ready.controls, Controls::new(Default::default()));
     let (snapshots, seen) = sync_channel(4);
-    let notices = std::mem::replace(&mut ready.notices.1, std::sync::mpsc::channel().1);
+    let noticed = std::mem::replace(&mut ready.notices.1, notices().1);
     let watch = Watch { snapshots, notices: ready.notices.0.clone() };
     let mut screen = Screen::new(args, &ready);
     // The speaker sounds until the show is over.
@@ -54,13 +56,13 @@ pub(super) fn play(args: &Args, mut ready: Ready) -> Outcome {
             .map_err(Failure::failed)?;
         let mut keys = Keys::open();
         while !engine.is_finished() {
-            watch_over(&mut keys, controls, &mut screen, &seen, &notices);
+            watch_over(&mut keys, controls, &mut screen, &seen, &noticed);
         }
         engine.join().map_err(|_| {
             Failure::Failed("the engine broke down; all coils were switched off".into())
         })
     })?;
-    notices.try_iter().for_each(|notice| screen.notice(&notice));
+    noticed.take().for_each(|notice| screen.notice(&notice));
     let not_off = screen.end(&played.tail);
     let wanted = [&args.record, &args.save_audio].into_iter().flatten().count();
     ending(played, wanted)?;
@@ -73,7 +75,7 @@ fn watch_over(
     controls: &Controls,
     screen: &mut Screen,
     seen: &Receiver<Snapshot>,
-    notices: &Receiver<String>,
+    noticed: &Noticed,
 ) {
     let mut wait = LOOK;
     for _ in 0..KEYS_AT_ONCE {
@@ -88,7 +90,7 @@ fn watch_over(
             None => {}
         }
     }
-    notices.try_iter().for_each(|notice| screen.notice(&notice));
+    noticed.take().for_each(|notice| screen.notice(&notice));
     screen.look_at_board();
     seen.try_iter().for_each(|snapshot| screen.second(&snapshot));
 }
@@ -104,7 +106,7 @@ fn on_stage(
     // In this order: on a panic the boards are dropped, which is off, before the last word on heat.
     let Ready { warmth, mut driven, mut capture, mut line, recording, saving, .. } = ready;
     if let Some(sentence) = hurry() {
-        let _ = watch.notices.send(sentence);
+        watch.notices.say(sentence);
     }
     let notices = watch.notices.clone();
     let mut note = |node_c: &[f64]| warmth.note(node_c);

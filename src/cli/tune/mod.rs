@@ -7,7 +7,6 @@ use std::net::IpAddr;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::AtomicU32;
-use std::sync::mpsc::channel;
 
 use coilscore::audio::{Source, collect, file};
 use coilscore::budget::Start;
@@ -15,7 +14,7 @@ use coilscore::preset::{Display, Mapping};
 use coilscore::run::RenderJob;
 use coilscore::run::ends::tail;
 use coilscore::run::line::Line;
-use coilscore::run::live::{Controls, Recording};
+use coilscore::run::live::{Controls, Recording, notices};
 use coilscore::run::tune::edit::{Ground, Outcome as First, Work, draft_of};
 use coilscore::run::tune::{BoardLook, Looped, Song, Tellers, Tuning, outer, tune};
 use coilscore::units::Rate;
@@ -203,10 +202,11 @@ fn play(
     };
     let mut line = Line::new(&job, &[], sound.source.format()).map_err(Failure::refused)?;
     inputs::warn(&line.names.warnings);
-    let recording = args.record.as_deref().map(|path| Recording::create(path, &line.head, &start));
+    // Edits are not kept.
+    let recording = args.record.as_deref().map(|path| Recording::create(path, &line.head, None));
     let recording = recording.transpose().map_err(Failure::failed)?;
     let boards = driven.boards();
-    let (notices, told) = channel();
+    let (notices, noticed) = notices();
     let tuning = Tuning {
         work,
         display,
@@ -239,7 +239,7 @@ fn play(
     let tellers =
         Tellers { heat: &mut note, notices, board: &mut look, tell: &mut |text| tell(text) };
     let tuned = tune(tuning, &mut line, &mut *sound.source, &mut driven, tellers);
-    told.try_iter().for_each(|notice| tell(&notice));
+    noticed.take().for_each(|notice| tell(&notice));
     // Their threads send all off, and wait for the boards to say so.
     drop(driven);
     let not_off = boards.not_off();

@@ -38,7 +38,7 @@ pub(super) fn wet(args: &Args, display: &Display) -> Outcome {
         Ok(end)
     });
     drop(warmth);
-    conclude(walked?, not_off(&watch, &args.line.ports))
+    conclude(walked, not_off(&watch, &args.line.ports))
 }
 
 /// What the board with this place in the row of ports says.

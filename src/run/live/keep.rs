@@ -54,11 +54,12 @@ impl Write for Bytes {
 }
 
 impl Recording {
-    /// Begins `PATH.part` with the head and the heat at the start.
+    /// Begins `PATH.part` with the head and the heat at the start. That is left out of a run in which
+    /// more happens than the file keeps: it cannot be made again from it, and nobody is to try.
     ///
     /// # Errors
     /// Where no file can be written.
-    pub fn create(path: &Path, head: &Head, start: &Start) -> Result<Self, SinkError> {
+    pub fn create(path: &Path, head: &Head, start: Option<&Start>) -> Result<Self, SinkError> {
         let (part, file) = Part::create(path)?;
         let place = part.part().to_path_buf();
         let failed = |why: String| SinkError::Place { path: place.clone(), why };
@@ -66,7 +67,9 @@ impl Recording {
         let scribe = Scribe::start(pen, RECORD_ROOM, "recording");
         let scribe = scribe.map_err(|error| failed(error.to_string()))?;
         let mut writer = Writer::new(Bytes(scribe), head)?;
-        writer.start(start)?;
+        if let Some(start) = start {
+            writer.start(start)?;
+        }
         Ok(Self { part: place, writer: Some(writer), left: None })
     }
 

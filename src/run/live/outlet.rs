@@ -1,8 +1,6 @@
 //! Where the frames of a show go: to the board first, then to the recording.
 
-use std::sync::mpsc::Sender;
-
-use super::Recording;
+use super::{Notices, Recording};
 use crate::budget::Duty;
 use crate::frame::{Hands, Meter};
 use crate::sink::{Sink, SinkError};
@@ -11,16 +9,12 @@ use crate::sink::{Sink, SinkError};
 pub struct Outlet<'a> {
     main: &'a mut dyn Sink,
     recording: Option<Recording>,
-    notices: Sender<String>,
+    notices: Notices,
 }
 
 impl<'a> Outlet<'a> {
     /// Frames go to `main` and `recording`; `notices` hears when a recording ends early.
-    pub fn new(
-        main: &'a mut dyn Sink,
-        recording: Option<Recording>,
-        notices: Sender<String>,
-    ) -> Self {
+    pub fn new(main: &'a mut dyn Sink, recording: Option<Recording>, notices: Notices) -> Self {
         Self { main, recording, notices }
     }
 
@@ -31,8 +25,7 @@ impl<'a> Outlet<'a> {
 
     fn keep(&mut self, put: impl FnOnce(&mut Recording) -> Option<String>) {
         if let Some(sentence) = self.recording.as_mut().and_then(put) {
-            // Nobody is left to hear it.
-            let _ = self.notices.send(format!("{sentence}; the show goes on"));
+            self.notices.say(format!("{sentence}; the show goes on"));
         }
     }
 }

@@ -1,10 +1,10 @@
 //! What stands beside the loop of a show.
 
-use std::sync::mpsc::{Sender, SyncSender};
+use std::sync::mpsc::SyncSender;
 use std::time::Instant;
 
 use super::tally::{Snapshot, Tally};
-use super::{Controls, Saving};
+use super::{Controls, Notices, Saving};
 use crate::audio::SampleBlock;
 use crate::audio::fingerprint::Fingerprint;
 use crate::engine::{Engine, Step};
@@ -17,7 +17,7 @@ pub struct Watch {
     /// Once a second; dropped when nobody takes them.
     pub snapshots: SyncSender<Snapshot>,
     /// Sentences, when something happens.
-    pub notices: Sender<String>,
+    pub notices: Notices,
 }
 
 /// Hands, sound kept, times measured.
@@ -86,8 +86,7 @@ impl Beside for Show<'_> {
         self.digest.update(block);
         self.tally.heard(block);
         if let Some(sentence) = self.saving.as_mut().and_then(|saving| saving.put(block)) {
-            // Nobody is left to hear it.
-            let _ = self.watch.notices.send(format!("{sentence}; the show goes on"));
+            self.watch.notices.say(format!("{sentence}; the show goes on"));
         }
         self.instants += block.instants() as u64;
         // The source ends the show, so that the last frame is made as of any sound that ends.

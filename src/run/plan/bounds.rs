@@ -23,7 +23,7 @@ pub enum Bound {
         song: usize,
         /// When in the song's frames, s.
         at_s: f64,
-        /// Winding then, and its bound, C.
+        /// Winding then, C.
         now_c: f64,
         /// Bound of the winding, C.
         bound_c: f64,

@@ -30,6 +30,8 @@ const SHORTENS: f64 = 0.88;
 const TRIES: i32 = 9;
 /// Steps of a gain, so that a file can say it.
 const GAIN_STEPS: f64 = 1e4;
+/// More than rounding takes from so many steps.
+const ROUNDING: f64 = 1e-9;
 /// A coil that its rail still cuts at this part of the gain under which full wishes of all its coils are
 /// within its limit is starved by others who are served first: less would not help it.
 const STARVED: f64 = 0.5;
@@ -159,8 +161,10 @@ impl Search {
 const FLAT: f64 = 0.05;
 const STEEP: f64 = 0.5;
 
+/// Not above `gain`; a gain in steps stays what it is, although its product may come out a bit less
+/// than whole.
 fn in_steps(gain: f64) -> f64 {
-    (libm::floor(gain * GAIN_STEPS) / GAIN_STEPS).max(GAIN_STEPS.recip())
+    (libm::floor(gain * GAIN_STEPS + ROUNDING) / GAIN_STEPS).max(GAIN_STEPS.recip())
 }
 
 #[cfg(test)]
@@ -215,6 +219,14 @@ mod tests {
             |gain: f64| Seen { likeness: Some(0.7), by_heat: 0.0, by_rail: 0.4, energy_j: gain };
         while search.learn(&[starved(0.4), cut(search.gains()[1], 0.5)]) {}
         assert!(search.gains()[0] >= 0.15, "{:?}", search.gains());
+    }
+
+    #[test]
+    fn a_gain_in_steps_stays_what_it_is() {
+        for step in 1..=10_000_u16 {
+            let gain = f64::from(step) / GAIN_STEPS;
+            assert_eq!(in_steps(gain).to_bits(), gain.to_bits(), "{gain}");
+        }
     }
 
     #[test]

@@ -35,7 +35,7 @@ use std::io;
 use std::net::IpAddr;
 use std::sync::Arc;
 use std::sync::atomic::AtomicU32;
-use std::sync::mpsc::{Sender, sync_channel};
+use std::sync::mpsc::sync_channel;
 use std::thread;
 
 use ringbuf::HeapRb;
@@ -47,7 +47,7 @@ use thiserror::Error;
 use crate::audio::Source;
 use crate::preset::{Display, Names};
 use crate::run::line::Line;
-use crate::run::live::{Controls, Outlet, Recording};
+use crate::run::live::{Controls, Notices, Outlet, Recording};
 use crate::run::pump::{PumpError, Pumped, pump};
 use crate::sink::Sink;
 use crate::units::{Rate, Seconds};
@@ -119,7 +119,7 @@ pub struct Tellers<'a> {
     /// Told the temperatures after each frame, on the engine's thread; false ends the run.
     pub heat: &'a mut (dyn FnMut(&[f64]) -> bool + Send),
     /// Sentences about the recording.
-    pub notices: Sender<String>,
+    pub notices: Notices,
     /// How the boards stand; `None` without any.
     pub board: &'a mut dyn FnMut() -> Option<BoardLook>,
     /// Sentences for the terminal.
