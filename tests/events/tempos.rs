@@ -10,7 +10,6 @@ use crate::songs::{Hats, Song, groove};
 const RATE_HZ: u32 = 48_000;
 const FRAMES_PER_S: u32 = 200;
 const LEAD_S: f64 = 0.1;
-const KNOWN_FLAW_BPM: f64 = 148.0;
 
 /// Beats that a route is told 100 ms ahead, as a live run tells them.
 fn foretold(song: &Song) -> Vec<f64> {
@@ -47,22 +46,21 @@ fn shares(song: &Song, until_s: f64) -> (f64, f64) {
 
 /// Towards both ends of the range a listener may tap twice or half the tempo as well. The ranges are
 /// those that were measured here, no source: outside of them twice the tempo is taken below and half
-/// of it above. Known flaw: half of it at 148 too, whose beat of 50.7 ticks lies between two lengths
-/// that are followed, 50 and 52, while 101 is one of them.
+/// of it above.
 #[test]
 fn beats_are_foretold_at_their_own_pace() {
     let mut wrong = Vec::new();
     for (hats, right_bpm) in [
-        (Hats::None, 72.0..=160.0),
-        (Hats::Eighths, 84.0..=160.0),
-        (Hats::Sixteenths, 84.0..=160.0),
+        (Hats::None, 72.0..=148.0),
+        (Hats::Eighths, 76.0..=176.0),
+        (Hats::Sixteenths, 84.0..=176.0),
     ] {
         for bpm in (16..=44).map(|n| 4.0 * f64::from(n)) {
             let (found, right) = shares(&groove(bpm, hats, 20.0, RATE_HZ, 31), 19.0);
             let said =
                 format!("{bpm}, {hats:?}: {found:.2} of beats foretold, {right:.2} of those right");
             println!("{said}");
-            if bpm != KNOWN_FLAW_BPM && right_bpm.contains(&bpm) && found.min(right) < 0.95 {
+            if right_bpm.contains(&bpm) && found.min(right) < 0.95 {
                 wrong.push(said);
             }
         }

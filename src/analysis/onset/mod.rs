@@ -95,7 +95,7 @@ pub enum Hearing {
     /// Some 40 ms: for sound that is kept back. Beats are followed as they come.
     LookAhead,
     /// Some 40 ms, and for beats the whole song: they come in [`Onsets::finish`]. Memory grows with
-    /// the song, by some 8 kB a second.
+    /// the song, by some 13 kB a second.
     WholeSong,
 }
 

@@ -114,7 +114,7 @@ impl Tempo {
 }
 
 /// Remembers the way of every state, to tell the beats of a whole song at its end. Grows by some
-/// 7 kB for each second of sound: for files.
+/// 13 kB for each second of sound: for files.
 #[derive(Debug, Clone)]
 pub struct Trace {
     states: States,
@@ -173,9 +173,12 @@ fn seconds(ticks: u64) -> f64 {
 mod tests {
     use super::*;
 
+    /// Sign where there is no stroke: nets give .001 to .003 in the median.
+    const QUIET: f64 = 0.002;
+
     /// A sign every so many ticks, for so many beats, then the next length.
     fn signs(runs: &[(usize, usize)]) -> Vec<f64> {
-        let beat = |ticks| (0..ticks).map(|tick| if tick == 0 { 0.9 } else { 0.02 });
+        let beat = |ticks| (0..ticks).map(|tick| if tick == 0 { 0.9 } else { QUIET });
         let run = |&(ticks, beats)| (0..beats).flat_map(move |_| beat(ticks));
         runs.iter().flat_map(run).collect()
     }
@@ -206,14 +209,14 @@ mod tests {
     }
 
     /// Weak signs half way between beats do not make the tempo twice as fast, nor
-    /// do missing ones make it half as fast.
+    /// do missing ones make it half as fast. The slower the beats, the less it takes: of 80 ticks, .2.
     #[test]
     fn signs_between_beats_leave_the_tempo_alone() {
-        for (ticks, between) in [(80, 0.3), (47, 0.02)] {
+        for (ticks, between) in [(60, 0.5), (65, 0.3), (80, 0.1), (47, 0.02)] {
             let beat = |tick| match tick {
                 0 => 0.9,
                 _ if tick == ticks / 2 => between,
-                _ => 0.02,
+                _ => QUIET,
             };
             let all: Vec<f64> = (0..30).flat_map(|_| (0..ticks).map(beat)).collect();
             let (tempo, _) = follow(&all);
@@ -226,7 +229,7 @@ mod tests {
     fn beats_go_on_without_signs_and_are_less_sure() {
         let mut all = signs(&[(60, 20)]);
         let (before, _) = follow(&all);
-        all.extend([0.02; 480]);
+        all.extend([QUIET; 480]);
         let (after, beats) = follow(&all);
         let on = beats.iter().filter(|beat| beat.time_s > 20.0 * 0.48).count();
         // Fewer than the eight there would have been: with nothing heard, half the tempo wins.
@@ -240,14 +243,14 @@ mod tests {
         assert!((tempo.period_s() / (78.0 / 125.0) - 1.0).abs() < 0.04);
     }
 
-    /// Beats move to the middle between the old ones. Unmarked beats alone would leave a quarter.
+    /// Beats move to the middle between the old ones. Unmarked beats alone would leave .53 of it.
     #[test]
     fn a_broken_pulse_is_less_sure() {
         let (before, beats) = follow(&signs(&[(60, 20)]));
         let (_, all) = follow(&signs(&[(60, 20), (30, 1), (60, 20)]));
         let after = all.iter().skip(beats.len()).map(|beat| beat.confidence);
         let least = after.fold(1.0, f64::min);
-        assert!(least < 0.2 * before.confidence(), "{least}, {}", before.confidence());
+        assert!(least < 0.45 * before.confidence(), "{least}, {}", before.confidence());
     }
 
     /// Signs that come later than the sound leave the next beat so much earlier.
