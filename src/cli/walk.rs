@@ -274,11 +274,19 @@ impl<'a> Pace<'a> {
         say: &mut dyn FnMut(Said),
     ) -> Result<End, Failure> {
         let mut began = Instant::now();
-        let (mut coil, mut refused, mut heard) = (0, None, false);
+        let (mut coil, mut refused, mut heard, mut held) = (0, None, false, None);
         loop {
             let now_s = self.rate.time_of(u64::from(*number)).0;
             let due = began + Duration::from_secs_f64(now_s);
-            let action = self.wait(keys, due);
+            let taken = self.wait(keys, due, held.take());
+            heard |= taken.is_some();
+            // Keys answer what was seen: none comes before the first coil moves.
+            let action = if *number == 0 {
+                held = taken;
+                None
+            } else {
+                taken
+            };
             if due.elapsed() > LEAP {
                 if self.exact {
                     return Ok(End::Failed(STOOD_STILL.into()));
@@ -288,7 +296,6 @@ impl<'a> Pace<'a> {
             if (floor.stop)() {
                 return Ok(End::Stopped);
             }
-            heard |= action.is_some();
             if keys.over() && !self.alone {
                 return match heard {
                     true => Ok(End::Failed(KEYS_ENDED.into())),
@@ -333,9 +340,9 @@ impl<'a> Pace<'a> {
         }
     }
 
-    /// Waits until a frame is due; one key is taken meanwhile, and others wait for theirs.
-    fn wait(&self, keys: &mut Keys, due: Instant) -> Option<Action> {
-        let mut action = None;
+    /// Waits until a frame is due; one key is taken meanwhile unless one was before, and others wait for
+    /// theirs.
+    fn wait(&self, keys: &mut Keys, due: Instant, mut action: Option<Action>) -> Option<Action> {
         loop {
             let left = due.saturating_duration_since(Instant::now());
             if action.is_some() {
