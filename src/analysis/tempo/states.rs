@@ -83,11 +83,12 @@ impl States {
     pub(super) fn tick(&mut self, sign: f64, came_from: &mut [u8]) -> Place {
         self.advance(came_from);
         let (total, place) = self.hear(sign);
+        let scale = total.recip();
         for (tempo, &period) in self.periods.iter().enumerate() {
             let fresh = FRESH * self.prior[tempo];
             let first = self.first[tempo];
             for likely in &mut self.likely[first..first + period] {
-                *likely = *likely / total + fresh;
+                *likely = *likely * scale + fresh;
             }
         }
         place
@@ -125,25 +126,42 @@ impl States {
         let half = (1.0 - sign) * (1.0 - sign) * stroke + FLOOR;
         let (mut total, mut best, mut place) = (0.0, -1.0, Place::default());
         for (tempo, &period) in self.periods.iter().enumerate() {
-            let first = self.first[tempo];
+            let states = &mut self.likely[self.first[tempo]..][..period];
             let wide = rounded(period as f64 * SIGN).max(1);
-            let halves = period / 2..period / 2 + wide;
-            for (ticks, likely) in self.likely[first..first + period].iter_mut().enumerate() {
-                *likely *= if ticks < wide {
-                    here
-                } else if halves.contains(&ticks) {
-                    half
-                } else {
-                    elsewhere
-                };
-                total += *likely;
-                if *likely > best {
-                    (best, place) = (*likely, Place { tempo, ticks });
-                }
+            let middle = period / 2;
+            let mut highest = -1.0;
+            for (ticks, fits) in [
+                (0..wide, here),
+                (wide..middle, elsewhere),
+                (middle..middle + wide, half),
+                (middle + wide..period, elsewhere),
+            ] {
+                let (sum, top) = weigh(&mut states[ticks], fits);
+                total += sum;
+                highest = top.max(highest);
+            }
+            if highest > best {
+                best = highest;
+                let ticks = states.iter().position(|likely| *likely >= best).unwrap_or(0);
+                place = Place { tempo, ticks };
             }
         }
         (total, place)
     }
+}
+
+/// Makes states so many times likelier; their sum and the highest. In four lanes, as one sum after
+/// the other would wait for the one before.
+fn weigh(states: &mut [f64], times: f64) -> (f64, f64) {
+    let (mut sums, mut tops) = ([0.0; 4], [-1.0; 4]);
+    for four in states.chunks_mut(4) {
+        for ((likely, sum), top) in four.iter_mut().zip(&mut sums).zip(&mut tops) {
+            *likely *= times;
+            *sum += *likely;
+            *top = if *likely > *top { *likely } else { *top };
+        }
+    }
+    (sums.iter().sum(), tops.into_iter().fold(-1.0, f64::max))
 }
 
 fn usual_ticks() -> f64 {
